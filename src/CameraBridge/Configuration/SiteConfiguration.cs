@@ -1,0 +1,178 @@
+namespace CameraBridge.Configuration;
+
+/// <summary>The whole configuration of a site, as read from one YAML file and found free of errors.</summary>
+internal sealed record SiteConfiguration
+{
+    /// <summary>Institution Name (0008,0080) and its companions, copied into every object.</summary>
+    public InstitutionConfiguration Institution { get; init; } = new();
+
+    /// <summary>The zone of a camera clock when a source names none of its own.</summary>
+    public TimeZoneInfo TimeZone { get; init; } = TimeZoneInfo.Utc;
+
+    /// <summary>AE title under which this gateway calls its peers.</summary>
+    public string CallingAETitle { get; init; } = "CAMERABRIDGE";
+
+    /// <summary>Folder that holds the captures until every destination has them.</summary>
+    public required string SpoolFolder { get; init; }
+
+    /// <summary>File of the embedded database.</summary>
+    public required string StateFile { get; init; }
+
+    public IReadOnlyList<SourceConfiguration> Sources { get; init; } = [];
+
+    public LabelConfiguration Labels { get; init; } = new();
+
+    /// <summary>The worklist to ask; null means that nothing can be matched and every sitting is held.</summary>
+    public WorklistConfiguration? Worklist { get; init; }
+
+    public IReadOnlyList<DestinationConfiguration> Destinations { get; init; } = [];
+}
+
+internal sealed record InstitutionConfiguration
+{
+    public string? Name { get; init; }
+
+    public string? Address { get; init; }
+
+    public string? Department { get; init; }
+}
+
+/// <summary>Whether a source stays (a share) or comes and goes (a stick), whose content must then be looked at anew each time it appears.</summary>
+internal enum SourceKind
+{
+    Share,
+    Stick,
+}
+
+/// <summary>A watched folder and the camera behind it.</summary>
+internal sealed record SourceConfiguration
+{
+    /// <summary>Short name, unique, of letters, digits, '-' and '_'.</summary>
+    public required string Name { get; init; }
+
+    /// <summary>Absolute folder. For a stick, the folder may be missing until the stick is there; a last part of "*" watches every mount below.</summary>
+    public required string Folder { get; init; }
+
+    public SourceKind Kind { get; init; } = SourceKind.Share;
+
+    /// <summary>Station AE title that its orders are scheduled for; null asks for any station.</summary>
+    public string? StationAETitle { get; init; }
+
+    public string? StationName { get; init; }
+
+    /// <summary>Name of a row of the optics table: what the pictures of this source are, unless a cue says otherwise.</summary>
+    public string Optic { get; init; } = "general";
+
+    /// <summary>Zone of the camera's clock; null: the site's.</summary>
+    public TimeZoneInfo? TimeZone { get; init; }
+
+    /// <summary>Size and time must have stayed as they are for this long before a file is taken.</summary>
+    public TimeSpan SettleTime { get; init; } = TimeSpan.FromSeconds(3);
+
+    /// <summary>A file that never settles is taken (or, when unreadable, reported) after this time.</summary>
+    public TimeSpan LongestSettleTime { get; init; } = TimeSpan.FromMinutes(10);
+
+    /// <summary>A folder without a new capture for this long is a complete sitting.</summary>
+    public TimeSpan QuietTime { get; init; } = TimeSpan.FromMinutes(2);
+
+    /// <summary>Time between two looks at the folder.</summary>
+    public TimeSpan RescanInterval { get; init; } = TimeSpan.FromSeconds(10);
+
+    public DeviceConfiguration Device { get; init; } = new();
+
+    /// <summary>Patterns over folder and file names, with the same named groups as label patterns.</summary>
+    public IReadOnlyList<IdentityPattern> NamePatterns { get; init; } = [];
+}
+
+/// <summary>The camera, for the equipment attributes; what is not known is left out of the object or empty, as its type says.</summary>
+internal sealed record DeviceConfiguration
+{
+    public string? Manufacturer { get; init; }
+
+    public string? ModelName { get; init; }
+
+    public string? SerialNumber { get; init; }
+
+    public string? SoftwareVersions { get; init; }
+}
+
+/// <summary>Reading of label shots.</summary>
+internal sealed record LabelConfiguration
+{
+    public bool Read { get; init; } = true;
+
+    public IReadOnlyList<IdentityPattern> Patterns { get; init; } = [];
+}
+
+/// <summary>
+/// A regular expression over the text of a code, a folder or a file name. Named groups: <c>patient_id</c>, <c>issuer</c>,
+/// <c>accession_number</c>; at least one of patient_id and accession_number.
+/// </summary>
+internal sealed record IdentityPattern(string Name, System.Text.RegularExpressions.Regex Expression, string? Issuer = null);
+
+/// <summary>A peer reached by DIMSE.</summary>
+internal sealed record PeerConfiguration
+{
+    /// <summary>Short name for messages.</summary>
+    public required string Name { get; init; }
+
+    public required string Host { get; init; }
+
+    public required int Port { get; init; }
+
+    public required string CalledAETitle { get; init; }
+
+    /// <summary>Null: the site's calling AE title.</summary>
+    public string? CallingAETitle { get; init; }
+
+    /// <summary>Defined term of (0008,0005) that its text is in when it names none, for example "ISO_IR 100".</summary>
+    public string? FallbackCharacterSet { get; init; }
+
+    public TimeSpan ConnectLimit { get; init; } = TimeSpan.FromSeconds(10);
+
+    public TimeSpan ResponseLimit { get; init; } = TimeSpan.FromSeconds(30);
+}
+
+/// <summary>How the worklist is asked. Each filter is an option, since servers differ; what comes back is filtered here once more.</summary>
+internal sealed record WorklistConfiguration
+{
+    public required PeerConfiguration Peer { get; init; }
+
+    /// <summary>Ask for the source's station only.</summary>
+    public bool AskByStation { get; init; } = true;
+
+    /// <summary>Ask for the modality of the source's optic only.</summary>
+    public bool AskByModality { get; init; }
+
+    /// <summary>Days before and after the capture day that are asked for and accepted.</summary>
+    public int DaysAround { get; init; } = 1;
+
+    /// <summary>A step of another station than the source's is no match.</summary>
+    public bool RequireStation { get; init; } = true;
+
+    /// <summary>A step of another modality than the optic's is no match.</summary>
+    public bool RequireModality { get; init; }
+
+    /// <summary>More answers than this end the query early; the sitting is then held, since what fits may be among the rest.</summary>
+    public int AnswerLimit { get; init; } = 1000;
+
+    /// <summary>A worklist that is down is asked again after this time.</summary>
+    public TimeSpan RetryAfter { get; init; } = TimeSpan.FromSeconds(30);
+}
+
+/// <summary>An archive, and how patiently it is served.</summary>
+internal sealed record DestinationConfiguration
+{
+    public required PeerConfiguration Peer { get; init; }
+
+    /// <summary>Associations at the same time.</summary>
+    public int Associations { get; init; } = 2;
+
+    /// <summary>First delay after a failure; it doubles, with jitter, up to <see cref="LongestRetryDelay"/>.</summary>
+    public TimeSpan FirstRetryDelay { get; init; } = TimeSpan.FromSeconds(5);
+
+    public TimeSpan LongestRetryDelay { get; init; } = TimeSpan.FromMinutes(15);
+
+    /// <summary>After this age a delivery that still fails is given up and shown as undelivered; nothing is deleted.</summary>
+    public TimeSpan GiveUpAfter { get; init; } = TimeSpan.FromDays(7);
+}

@@ -1,0 +1,150 @@
+using CameraBridge.Pipeline;
+
+namespace CameraBridge.Persistence;
+
+/// <summary>The stages that take work from the database, in flow order.</summary>
+internal enum Stage
+{
+    /// <summary>Subject: a capture. Looks at the picture and writes its cues.</summary>
+    Cues,
+
+    /// <summary>Subject: an open sitting, due when its folder has been quiet. Closes and divides it.</summary>
+    Sittings,
+
+    /// <summary>Subject: a closed sitting.</summary>
+    Matches,
+
+    /// <summary>Subject: a matched sitting.</summary>
+    Objects,
+
+    /// <summary>Subject: a delivery; lane: the destination.</summary>
+    Deliveries,
+}
+
+/// <summary>A piece of work under a lease. It stays in the table until its result is written in the same transaction that removes it.</summary>
+internal sealed record Work(long Id, Stage Stage, long SubjectId, string Lane, int Attempts, DateTimeOffset CreatedAt);
+
+/// <summary>A file that was seen before, as the scanner needs it: so that it need not be read again.</summary>
+internal sealed record KnownFile(string Place, long Size, DateTimeOffset ModifiedAt);
+
+/// <summary>
+/// The state of the pipeline. Stages meet only here: a stage writes its result, removes its work and adds the next stage's work in one
+/// transaction. Every method is one transaction. SQLite stands behind it by default; the same contract is kept by any other database.
+/// </summary>
+/// <exception cref="StateUnavailableException">Any method: the database is full, read-only, locked for too long or damaged.</exception>
+internal partial interface IPipelineDatabase : IAsyncDisposable
+{
+    // --- work -----------------------------------------------------------------------------------------------------------------------
+
+    /// <summary>Leases up to <paramref name="most"/> due pieces of work, oldest due first. A lease that has lapsed, or whose owner is known to be dead, is due again.</summary>
+    Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation);
+
+    /// <summary>Prolongs leases of this owner.</summary>
+    Task RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation);
+
+    /// <summary>Gives work back without a result, due at the given time; attempts + 1 when <paramref name="counts"/>.</summary>
+    Task PostponeAsync(IReadOnlyList<Work> work, DateTimeOffset dueAt, bool counts, CancellationToken cancellation);
+
+    /// <summary>When the next piece of work of the stage and lane becomes due; null when there is none.</summary>
+    Task<DateTimeOffset?> NextDueAsync(Stage stage, string lane, CancellationToken cancellation);
+
+    /// <summary>How much work is open, per stage.</summary>
+    Task<IReadOnlyDictionary<Stage, int>> CountWorkAsync(CancellationToken cancellation);
+
+    // --- captures -------------------------------------------------------------------------------------------------------------------
+
+    /// <summary>Every place of a source that was taken, for the scanner's memory at start.</summary>
+    IAsyncEnumerable<KnownFile> KnownFilesAsync(string source, CancellationToken cancellation);
+
+    /// <summary>
+    /// Writes captures that lie safe in the spool. Each joins the open sitting of its source and folder, or opens one; the sitting's closing becomes due
+    /// <paramref name="quietTime"/> after now. Adds Cues work. A capture known by source, place and content is not written again.
+    /// </summary>
+    /// <returns>Ids in the order given; 0 for those that were known already.</returns>
+    Task<IReadOnlyList<long>> AddCapturesAsync(IReadOnlyList<Capture> captures, TimeSpan quietTime, CancellationToken cancellation);
+
+    /// <summary>Notes the size and time under which a known content was seen again at its place.</summary>
+    Task NoteSeenAsync(string source, IReadOnlyList<KnownFile> files, CancellationToken cancellation);
+
+    /// <summary>Makes the closing of the source's open sittings due now: its stick is gone, or the folder was taken whole.</summary>
+    Task CloseSoonAsync(string source, CancellationToken cancellation);
+
+    Task<IReadOnlyList<Capture>> GetCapturesAsync(IReadOnlyList<long> captureIds, CancellationToken cancellation);
+
+    /// <summary>The captures of a sitting, in the order of their places.</summary>
+    Task<IReadOnlyList<Capture>> GetCapturesOfSittingAsync(long sittingId, CancellationToken cancellation);
+
+    // --- cues and sittings ----------------------------------------------------------------------------------------------------------
+
+    /// <summary>Writes what was read from captures (time and cues) and removes the work.</summary>
+    Task CompleteCuesAsync(IReadOnlyList<CaptureReading> readings, CancellationToken cancellation);
+
+    Task<IReadOnlyList<Cue>> GetCuesOfSittingAsync(long sittingId, CancellationToken cancellation);
+
+    Task<Sitting?> GetSittingAsync(long sittingId, CancellationToken cancellation);
+
+    /// <summary>
+    /// Closes an open sitting and divides it: the first part keeps its row, each further part becomes a sitting of its own, all Closed (or Empty) with Matches
+    /// work. Refused (false, the work postponed to the new due time) when a capture has joined it since the work was leased or still has Cues work.
+    /// </summary>
+    Task<bool> CompleteSittingAsync(Work work, IReadOnlyList<SittingPart> parts, CancellationToken cancellation);
+
+    // --- matches --------------------------------------------------------------------------------------------------------------------
+
+    /// <summary>Writes the match and, when matched, adds Objects work; when held, the sitting is Held.</summary>
+    Task CompleteMatchAsync(Work work, Match match, CancellationToken cancellation);
+
+    /// <summary>A sitting that could not be decided yet (the worklist is down): shown as held with the reason, asked again when due.</summary>
+    Task DeferMatchAsync(Work work, Match match, DateTimeOffset dueAt, CancellationToken cancellation);
+
+    Task<Match?> GetMatchAsync(long sittingId, CancellationToken cancellation);
+
+    /// <summary>A person's decision on a held sitting: writes the match and adds Objects work.</summary>
+    /// <returns>False when the sitting is not held (any more).</returns>
+    Task<bool> AssignAsync(Match match, CancellationToken cancellation);
+
+    // --- objects --------------------------------------------------------------------------------------------------------------------
+
+    /// <summary>Writes the objects of a sitting, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
+    Task CompleteObjectsAsync(
+        Work work,
+        IReadOnlyList<ImagingObject> objects,
+        IReadOnlyList<CaptureVerdict> others,
+        IReadOnlyList<string> destinations,
+        CancellationToken cancellation);
+
+    // --- deliveries -----------------------------------------------------------------------------------------------------------------
+
+    Task<IReadOnlyList<DeliveryTask>> GetDeliveriesAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
+
+    /// <summary>Writes outcomes. A final state removes the work; Waiting postpones it to its due time.</summary>
+    Task CompleteDeliveriesAsync(IReadOnlyList<DeliveryResult> results, CancellationToken cancellation);
+
+    // --- what the operator sees -----------------------------------------------------------------------------------------------------
+
+    /// <summary>Sittings that are held or wait for the worklist, and sittings that have held captures, oldest first.</summary>
+    Task<IReadOnlyList<HeldSitting>> GetHeldAsync(CancellationToken cancellation);
+
+    /// <summary>Everything known of the sittings of a source (null: all), for reports.</summary>
+    Task<IReadOnlyList<SittingReport>> GetReportAsync(string? source, CancellationToken cancellation);
+}
+
+/// <summary>What the look at one capture gave.</summary>
+internal sealed record CaptureReading(Work Work, DateTimeOffset TakenAt, string TakenAtOrigin, IReadOnlyList<Cue> Cues);
+
+/// <summary>A part of a folder that is one sitting: its captures in order, why it begins, and whether it has anything to file.</summary>
+internal sealed record SittingPart(IReadOnlyList<long> CaptureIds, string Begins, bool Empty);
+
+/// <summary>A capture that becomes no object: evidence, or held with its reason.</summary>
+internal sealed record CaptureVerdict(long CaptureId, CaptureState State, string? HeldReason);
+
+internal sealed record DeliveryTask(Work Work, Delivery Delivery, ImagingObject Object);
+
+internal sealed record DeliveryResult(Work Work, DeliveryState State, ushort? Status, string Outcome, DateTimeOffset? DueAt);
+
+internal sealed record HeldSitting(Sitting Sitting, Match? Match, IReadOnlyList<Capture> Captures);
+
+internal sealed record SittingReport(Sitting Sitting, Match? Match, IReadOnlyList<Capture> Captures, IReadOnlyList<Delivery> Deliveries);
+
+/// <summary>The state cannot be read or written. The message names the file or server and the next step.</summary>
+internal sealed class StateUnavailableException(string message, Exception? inner = null) : Exception(message, inner);

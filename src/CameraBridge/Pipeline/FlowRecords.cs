@@ -1,0 +1,228 @@
+namespace CameraBridge.Pipeline;
+
+/// <summary>A camera file that has settled, is hashed, and lies safe in the spool. Times are UTC unless the name says otherwise.</summary>
+internal sealed record Capture
+{
+    public long Id { get; init; }
+
+    public required string Source { get; init; }
+
+    /// <summary>Path below the source's folder, '/' between the parts.</summary>
+    public required string Place { get; init; }
+
+    /// <summary><see cref="Place"/> without the file name; "" for the source's own folder.</summary>
+    public required string Folder { get; init; }
+
+    /// <summary>Bytes.</summary>
+    public long Size { get; init; }
+
+    public DateTimeOffset ModifiedAt { get; init; }
+
+    /// <summary>SHA-256, 64 lower-case hexadecimal digits.</summary>
+    public required string Sha256 { get; init; }
+
+    /// <summary>File name below the spool folder.</summary>
+    public required string SpoolName { get; init; }
+
+    public DateTimeOffset SettledAt { get; init; }
+
+    /// <summary>The sitting it belongs to.</summary>
+    public long SittingId { get; init; }
+
+    /// <summary>When the camera says it was taken, with the zone it was read in; null until the capture has been looked at.</summary>
+    public DateTimeOffset? TakenAt { get; init; }
+
+    /// <summary>Where <see cref="TakenAt"/> comes from: "exif" (with its own zone), "exif-local" (zone of the source), "file".</summary>
+    public string? TakenAtOrigin { get; init; }
+
+    public CaptureState State { get; init; }
+
+    /// <summary>Why it is held, in words, without patient data.</summary>
+    public string? HeldReason { get; init; }
+}
+
+internal enum CaptureState
+{
+    /// <summary>In the spool, not looked at yet.</summary>
+    Taken,
+
+    /// <summary>Looked at; its cues are known.</summary>
+    Read,
+
+    /// <summary>An imaging object was made of it.</summary>
+    Encoded,
+
+    /// <summary>It is evidence (a label shot), and not filed as a clinical picture.</summary>
+    Evidence,
+
+    /// <summary>It cannot be filed as it is; the reason is with it.</summary>
+    Held,
+}
+
+internal enum CueKind
+{
+    /// <summary>A code in the picture that a label pattern knows: whose pictures follow.</summary>
+    Label,
+
+    /// <summary>A sidecar file beside the pictures.</summary>
+    Sidecar,
+
+    /// <summary>A pattern that fits the folder's name.</summary>
+    FolderName,
+
+    /// <summary>A pattern that fits the file's name.</summary>
+    FileName,
+
+    /// <summary>The picture could not be looked at, so it may have been a label.</summary>
+    Unreadable,
+}
+
+/// <summary>A meaning read from a capture. Holds patient data: it stays in the state and in the operator's view, never in logs.</summary>
+internal sealed record Cue
+{
+    public long CaptureId { get; init; }
+
+    public CueKind Kind { get; init; }
+
+    /// <summary>Name of the pattern that fitted, or null.</summary>
+    public string? Pattern { get; init; }
+
+    public string? PatientID { get; init; }
+
+    public string? IssuerOfPatientID { get; init; }
+
+    public string? AccessionNumber { get; init; }
+
+    /// <summary>"R" or "L" where a sidecar says so, else null.</summary>
+    public string? Side { get; init; }
+
+    /// <summary>Name of an optic where a sidecar says so, else null.</summary>
+    public string? Optic { get; init; }
+}
+
+internal enum SittingState
+{
+    /// <summary>Captures may still come.</summary>
+    Open,
+
+    /// <summary>Complete; waits for its match.</summary>
+    Closed,
+
+    Matched,
+
+    Held,
+
+    /// <summary>Nothing in it is to be filed (a label without pictures).</summary>
+    Empty,
+}
+
+/// <summary>The captures of one patient in one go.</summary>
+internal sealed record Sitting
+{
+    public long Id { get; init; }
+
+    public required string Source { get; init; }
+
+    public required string Folder { get; init; }
+
+    public SittingState State { get; init; }
+
+    public DateTimeOffset OpenedAt { get; init; }
+
+    /// <summary>The sitting before it in the same folder, whose label does not reach here; 0 for none.</summary>
+    public long FollowsSittingId { get; init; }
+
+    /// <summary>Why this part begins where it does, for the evidence: "folder", "label", "unreadable", "late".</summary>
+    public string Begins { get; init; } = "folder";
+}
+
+/// <summary>A reason in words with a stable code, for people and for programs. Without patient data.</summary>
+internal sealed record Reason(string Code, string Words);
+
+/// <summary>A step of the worklist that a person may choose, best first, with what speaks for and against it.</summary>
+internal sealed record Proposal(string StepJson, IReadOnlyList<Reason> For, IReadOnlyList<Reason> Against);
+
+/// <summary>The scheduled procedure step a sitting belongs to, or why it is held.</summary>
+internal sealed record Match
+{
+    public long SittingId { get; init; }
+
+    /// <summary>The worklist item as DICOM JSON (PS3.18 Annex F), null when held.</summary>
+    public string? StepJson { get; init; }
+
+    public IReadOnlyList<Reason> Evidence { get; init; } = [];
+
+    /// <summary>Why it is held; empty when matched.</summary>
+    public IReadOnlyList<Reason> HeldReasons { get; init; } = [];
+
+    public IReadOnlyList<Proposal> Proposals { get; init; } = [];
+
+    /// <summary>What was asked and what was answered: a JSON document with the query and the answers as DICOM JSON.</summary>
+    public string? Inquiry { get; init; }
+
+    /// <summary>"rules" for an automatic match, or the name of the person who assigned it.</summary>
+    public string DecidedBy { get; init; } = "rules";
+
+    public DateTimeOffset DecidedAt { get; init; }
+}
+
+/// <summary>A DICOM object made once: its UIDs and its encoded data set are stored before the first byte is sent; its pixels stay in the spool.</summary>
+internal sealed record ImagingObject
+{
+    public long Id { get; init; }
+
+    public long CaptureId { get; init; }
+
+    public long SittingId { get; init; }
+
+    public required string SOPClassUID { get; init; }
+
+    public required string SOPInstanceUID { get; init; }
+
+    public required string TransferSyntaxUID { get; init; }
+
+    /// <summary>The encoded data set as a list of pieces: literal bytes, and ranges of the spool file.</summary>
+    public required IReadOnlyList<StoredPiece> Pieces { get; init; }
+}
+
+/// <summary>Literal bytes, or (Bytes null) a range of the spool file <paramref name="SpoolName"/>.</summary>
+internal sealed record StoredPiece(byte[]? Bytes, string? SpoolName, long Offset, long Length);
+
+internal enum DeliveryState
+{
+    Waiting,
+
+    /// <summary>The archive answered success.</summary>
+    Stored,
+
+    /// <summary>Stored, with a warning status.</summary>
+    StoredWithWarning,
+
+    /// <summary>The archive will not take it, whatever is tried.</summary>
+    Refused,
+
+    /// <summary>Tried for longer than the policy allows.</summary>
+    GivenUp,
+}
+
+/// <summary>One object to one destination.</summary>
+internal sealed record Delivery
+{
+    public long Id { get; init; }
+
+    public long ImagingObjectId { get; init; }
+
+    public required string Destination { get; init; }
+
+    public DeliveryState State { get; init; }
+
+    public int Attempts { get; init; }
+
+    public DateTimeOffset CreatedAt { get; init; }
+
+    /// <summary>Last DIMSE status, or null when none came.</summary>
+    public ushort? Status { get; init; }
+
+    /// <summary>The last outcome in a sentence, without patient data.</summary>
+    public string? Outcome { get; init; }
+}
