@@ -1,0 +1,60 @@
+#!/usr/bin/env bash
+# Builds everything, brings the independent peers and photographs that the tests need, runs all tests, and ends with "N passed, N failed".
+# Made for a bare Debian 12 with the .NET SDK; run again, it installs and fetches nothing.
+set -uo pipefail
+cd "$(dirname "$0")/.." || exit 1
+
+fail() {
+  echo "tests/run.sh: $*" >&2
+  echo "0 passed, 1 failed"
+  exit 1
+}
+
+if ! command -v dotnet >/dev/null || ! dotnet --list-sdks 2>/dev/null | grep -q '^10\.'; then
+  echo "The .NET 10 SDK is missing. On Debian: add Microsoft's package source, then 'apt-get install dotnet-sdk-10.0'; or follow" >&2
+  echo "https://dotnet.microsoft.com/download/dotnet/10.0 and put 'dotnet' on the PATH." >&2
+  fail "no .NET 10 SDK"
+fi
+export DOTNET_CLI_TELEMETRY_OPTOUT=1 DOTNET_NOLOGO=1
+
+# The peers: dcmtk (worklist, receiver, senders), Orthanc (archive, worklist), dicom3tools (validator), pydicom and GDCM (readers), djpeg (decoder).
+packages=(dcmtk orthanc orthanc-dicomweb dicom3tools libgdcm-tools python3-pydicom python3-gdcm python3-pil python3-numpy libjpeg-turbo-progs gcc libc6-dev curl
+  procps)
+command -v npm >/dev/null || packages+=(npm)
+missing=()
+for package in "${packages[@]}"; do
+  dpkg-query -W -f '${Status}' "$package" 2>/dev/null | grep -q 'install ok installed' || missing+=("$package")
+done
+if [ ${#missing[@]} -gt 0 ]; then
+  as_root=()
+  [ "$(id -u)" = 0 ] || as_root=(sudo)
+  echo "Installing: ${missing[*]}"
+  "${as_root[@]}" apt-get update -qq || fail "apt-get update did not work; the peers cannot be installed"
+  DEBIAN_FRONTEND=noninteractive "${as_root[@]}" apt-get install -y -qq --no-install-recommends "${missing[@]}" >artifacts-apt.log 2>&1 \
+    || { tail -5 artifacts-apt.log >&2; fail "these packages could not be installed: ${missing[*]}"; }
+  rm -f artifacts-apt.log
+fi
+
+mkdir -p artifacts/peers artifacts/results
+export CAMERABRIDGE_PHOTOS="$PWD/artifacts/peers/photos"
+bash tests/peers/fetch_photos.sh "$CAMERABRIDGE_PHOTOS" || fail "the photographs could not be fetched"
+
+dotnet build CameraBridge.sln -c Release -clp:ErrorsOnly -v quiet || fail "the build has errors"
+
+rm -rf artifacts/results/*
+tests/CameraBridge.Tests/bin/Release/net10.0/CameraBridge.Tests -trx "$PWD/artifacts/results/tests.trx" "$@"
+code=$?
+
+# The closing line is counted from the result file; a test host that crashed wrote none, which is a failure.
+[ -s artifacts/results/tests.trx ] || fail "the tests ended without a result (exit code $code)"
+counters=$(grep -o '<Counters [^>]*>' artifacts/results/tests.trx | head -1)
+count() { echo "$counters" | grep -o " $1=\"[0-9]*\"" | grep -o '[0-9]*' || echo 0; }
+passed=$(count passed)
+failed=$(($(count failed) + $(count error) + $(count timeout) + $(count aborted)))
+skipped=$(count notExecuted)
+# A skipped test is a peer that was not there, or a promise not kept: it counts as failed.
+failed=$((failed + skipped))
+[ "$code" = 0 ] || [ "$failed" -gt 0 ] || failed=1
+[ "$passed" -gt 0 ] || [ "$failed" -gt 0 ] || failed=1
+echo "$passed passed, $failed failed"
+[ "$failed" = 0 ]
