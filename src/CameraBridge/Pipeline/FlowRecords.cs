@@ -98,6 +98,9 @@ internal sealed record Cue
 
     /// <summary>Name of an optic where a sidecar says so, else null.</summary>
     public string? Optic { get; init; }
+
+    /// <summary>What could not be understood while reading, with a stable code and without patient data; null for a clean cue.</summary>
+    public Reason? Finding { get; init; }
 }
 
 internal enum SittingState
