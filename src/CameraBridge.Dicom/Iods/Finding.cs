@@ -1,0 +1,20 @@
+namespace CameraBridge.Dicom.Iods;
+
+/// <summary>How much a finding matters.</summary>
+public enum Severity
+{
+    /// <summary>Allowed, but a reader may stumble over it.</summary>
+    Warning,
+
+    /// <summary>Against the standard: the object must not leave.</summary>
+    Error,
+}
+
+/// <summary>One disagreement between an object and the standard.</summary>
+/// <param name="Rule">Short stable name of the rule, such as "type1.missing".</param>
+/// <param name="Path">Where, in keywords: "AnatomicRegionSequence[1].CodeValue".</param>
+/// <param name="Section">Section of the standard that has the rule, such as "PS3.3 C.7.6.1".</param>
+/// <param name="Found">What is there; values of attributes that may name a patient are not shown.</param>
+/// <param name="Right">What would be right.</param>
+/// <param name="Severity">Error or warning.</param>
+public sealed record Finding(string Rule, string Path, string Section, string Found, string Right, Severity Severity);
