@@ -27,6 +27,9 @@ internal sealed record Work(long Id, Stage Stage, long SubjectId, string Lane, i
 /// <summary>A file that was seen before, as the scanner needs it: so that it need not be read again.</summary>
 internal sealed record KnownFile(string Place, long Size, DateTimeOffset ModifiedAt);
 
+/// <summary>A content that was taken from a place, for telling a file that is known from one that only has the same name. SHA-256 as in a capture.</summary>
+internal sealed record KnownContent(string Place, string Folder, long Size, string Sha256);
+
 /// <summary>
 /// The state of the pipeline. Stages meet only here: a stage writes its result, removes its work and adds the next stage's work in one
 /// transaction. Every method is one transaction. SQLite stands behind it by default; the same contract is kept by any other database.
@@ -66,8 +69,20 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <summary>Notes the size and time under which a known content was seen again at its place.</summary>
     Task NoteSeenAsync(string source, IReadOnlyList<KnownFile> files, CancellationToken cancellation);
 
-    /// <summary>Makes the closing of the source's open sittings due now: its stick is gone, or the folder was taken whole.</summary>
-    Task CloseSoonAsync(string source, CancellationToken cancellation);
+    /// <summary>The contents that were taken from these places of a source, any number for a place, since a wiped camera uses its numbers again.</summary>
+    Task<IReadOnlyList<KnownContent>> KnownContentsAsync(string source, IReadOnlyList<string> places, CancellationToken cancellation);
+
+    /// <summary>The newest captures of the source's sittings that captures may still join: by them a stick that comes back is told from another one.</summary>
+    Task<IReadOnlyList<KnownContent>> OpenContentsAsync(string source, int most, CancellationToken cancellation);
+
+    /// <summary>
+    /// Makes the closing of the source's open sittings due now: its stick is gone, or the folder was taken whole. From then on no capture joins them; one
+    /// that comes later opens a new sitting, so that the next stick's folder of the same number never mixes with this one's.
+    /// </summary>
+    /// <param name="source">Name of the source.</param>
+    /// <param name="below">Only sittings whose folder is this one or lies below it; null or "" for all.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    Task CloseSoonAsync(string source, string? below, CancellationToken cancellation);
 
     Task<IReadOnlyList<Capture>> GetCapturesAsync(IReadOnlyList<long> captureIds, CancellationToken cancellation);
 

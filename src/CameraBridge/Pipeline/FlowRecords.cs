@@ -7,10 +7,16 @@ internal sealed record Capture
 
     public required string Source { get; init; }
 
-    /// <summary>Path below the source's folder, '/' between the parts.</summary>
+    /// <summary>
+    /// Path below the source's folder, '/' between the parts; where the source watches every mount below a folder, the path below the mount. Bytes of a
+    /// name that are no printable UTF-8 are written \xHH, so a place is always one line of text.
+    /// </summary>
     public required string Place { get; init; }
 
-    /// <summary><see cref="Place"/> without the file name; "" for the source's own folder.</summary>
+    /// <summary>
+    /// <see cref="Place"/> without the file name; "" for the source's own folder. Where the source watches every mount below a folder, the mount's name
+    /// comes before it, so that two sticks at a time are never one sitting.
+    /// </summary>
     public required string Folder { get; init; }
 
     /// <summary>Bytes.</summary>
