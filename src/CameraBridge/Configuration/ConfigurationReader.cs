@@ -1,0 +1,141 @@
+using System.Text.RegularExpressions;
+
+namespace CameraBridge.Configuration;
+
+/// <summary>
+/// The vocabulary of the configuration file: which setting stands where, what it may be, and what it is when it is left out. Defaults are
+/// those of the records in SiteConfiguration.cs and nowhere else.
+/// </summary>
+internal static class ConfigurationReader
+{
+    private static readonly SourceConfiguration SourceDefaults = new() { Name = "", Folder = "" };
+    private static readonly PeerConfiguration PeerDefaults = new() { Name = "", Host = "", Port = 0, CalledAETitle = "" };
+    private static readonly WorklistConfiguration WorklistDefaults = new() { Peer = PeerDefaults };
+    private static readonly DestinationConfiguration DestinationDefaults = new() { Peer = PeerDefaults };
+    private static readonly TimeSpan Second = TimeSpan.FromSeconds(1);
+    private static readonly TimeSpan Day = TimeSpan.FromDays(1);
+
+    public static SiteConfiguration Read(SettingReader root)
+    {
+        SettingReader worklist = root.Map("worklist");
+        SiteConfiguration defaults = new() { SpoolFolder = "", StateFile = "" };
+        SiteConfiguration site = new()
+        {
+            Institution = ReadInstitution(root.Map("institution")),
+            TimeZone = root.Zone("time_zone", defaults.TimeZone) ?? defaults.TimeZone,
+            CallingAETitle = root.AETitle("calling_ae_title", defaults.CallingAETitle) ?? defaults.CallingAETitle,
+            SpoolFolder = root.NeedText("spool", "Name the folder that is to hold pictures until they are delivered.", SettingValues.WholePath),
+            StateFile = root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db.", SettingValues.WholePath),
+            Sources = root.List("sources", ReadSource),
+            Labels = ReadLabels(root.Map("labels")),
+            Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
+            Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
+        };
+        root.Done();
+        return site;
+    }
+
+    private static InstitutionConfiguration ReadInstitution(SettingReader reader)
+    {
+        InstitutionConfiguration institution = new()
+        {
+            Name = reader.Text("name"),
+            Address = reader.Text("address", 1024),
+            Department = reader.Text("department"),
+        };
+        reader.Done();
+        return institution;
+    }
+
+    private static SourceConfiguration ReadSource(SettingReader reader)
+    {
+        SettingReader station = reader.Map("station");
+        SettingReader device = reader.Map("device");
+        SourceConfiguration source = new()
+        {
+            Name = reader.NeedText("name", "Give the source a short name; reports and messages use it.", SettingValues.Name),
+            Folder = reader.NeedText("folder", "Name the folder that the camera's pictures land in.", SettingValues.WholePath),
+            Kind = reader.Choice("kind", SourceDefaults.Kind),
+            StationAETitle = station.AETitle("ae_title"),
+            StationName = station.Text("name", 16),
+            Optic = reader.Text("optic", 64, SourceDefaults.Optic) ?? SourceDefaults.Optic,
+            TimeZone = reader.Zone("time_zone", null),
+            SettleTime = reader.Duration("settle_time", SourceDefaults.SettleTime, TimeSpan.Zero, TimeSpan.FromHours(1)),
+            LongestSettleTime = reader.Duration("longest_settle_time", SourceDefaults.LongestSettleTime, Second, Day),
+            QuietTime = reader.Duration("quiet_time", SourceDefaults.QuietTime, Second, Day),
+            RescanInterval = reader.Duration("rescan_interval", SourceDefaults.RescanInterval, TimeSpan.FromMilliseconds(100), Day),
+            Device = new DeviceConfiguration
+            {
+                Manufacturer = device.Text("manufacturer"),
+                ModelName = device.Text("model"),
+                SerialNumber = device.Text("serial_number"),
+                SoftwareVersions = device.Text("software"),
+            },
+            NamePatterns = ReadPatterns(reader, "name_patterns"),
+        };
+        station.Done();
+        device.Done();
+        return source;
+    }
+
+    private static LabelConfiguration ReadLabels(SettingReader reader)
+    {
+        LabelConfiguration labels = new() { Read = reader.Flag("read", true), Patterns = ReadPatterns(reader, "patterns") };
+        reader.Done();
+        return labels;
+    }
+
+    private static IdentityPattern[] ReadPatterns(SettingReader reader, string key) =>
+        [.. reader.List(key, pattern => new IdentityPattern(
+            pattern.NeedText("name", "Give the pattern a short name; evidence names it.", SettingValues.Name),
+            pattern.NeedPattern("expression", "Write the regular expression that the whole or a part of the text must fit.") ?? new Regex("(?!)"),
+            pattern.Text("issuer")))];
+
+    private static WorklistConfiguration ReadWorklist(SettingReader reader)
+    {
+        WorklistConfiguration worklist = new()
+        {
+            Peer = ReadPeer(reader, "worklist"),
+            AskByStation = reader.Flag("ask_by_station", WorklistDefaults.AskByStation),
+            AskByModality = reader.Flag("ask_by_modality", WorklistDefaults.AskByModality),
+            DaysAround = reader.Number("days_around", WorklistDefaults.DaysAround, 0, 366),
+            RequireStation = reader.Flag("require_station", WorklistDefaults.RequireStation),
+            RequireModality = reader.Flag("require_modality", WorklistDefaults.RequireModality),
+            AnswerLimit = reader.Number("answer_limit", WorklistDefaults.AnswerLimit, 1, 100_000),
+            RetryAfter = reader.Duration("retry_after", WorklistDefaults.RetryAfter, Second, Day),
+        };
+        reader.Done();
+        return worklist;
+    }
+
+    private static DestinationConfiguration ReadDestination(SettingReader reader) => new()
+    {
+        Peer = ReadPeer(reader, reader.NeedText("name", "Give the destination a short name; reports and messages use it.", SettingValues.Name)),
+        Associations = reader.Number("associations", DestinationDefaults.Associations, 1, 16),
+        FirstRetryDelay = reader.Duration("first_retry_delay", DestinationDefaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
+        LongestRetryDelay = reader.Duration("longest_retry_delay", DestinationDefaults.LongestRetryDelay, Second, 7 * Day),
+        GiveUpAfter = reader.Duration("give_up_after", DestinationDefaults.GiveUpAfter, Second, 3650 * Day),
+    };
+
+    private static PeerConfiguration ReadPeer(SettingReader reader, string name) => new()
+    {
+        Name = name,
+        Host = reader.NeedText("host", "Write the name or address of the machine.", HostName),
+        Port = reader.NeedPort("Write the port that it listens on, often 104 or 11112."),
+        CalledAETitle = reader.Need(
+            "called_ae_title",
+            "",
+            "Write the AE title that it answers to.",
+            (string text, out string value) => SettingValues.AETitle(value = text.Trim(' ')),
+            value => value),
+        CallingAETitle = reader.AETitle("calling_ae_title"),
+        FallbackCharacterSet = reader.Text("fallback_character_set", 16),
+        ConnectLimit = reader.Duration("connect_limit", PeerDefaults.ConnectLimit, Second, TimeSpan.FromHours(1)),
+        ResponseLimit = reader.Duration("response_limit", PeerDefaults.ResponseLimit, Second, TimeSpan.FromHours(1)),
+    };
+
+    private static ValueFault? HostName(string text) =>
+        Uri.CheckHostName(text) == UriHostNameType.Unknown
+            ? new ValueFault("is no name of a machine and no address", "Write for example pacs.hospital.example or 10.1.2.3, without port and without http://.")
+            : null;
+}

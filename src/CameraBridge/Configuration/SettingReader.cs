@@ -1,0 +1,194 @@
+using System.Globalization;
+
+namespace CameraBridge.Configuration;
+
+/// <summary>Reads one written value.</summary>
+internal delegate ValueFault? ReadValue<T>(string text, out T value);
+
+/// <summary>What reading a file gave besides its values: every problem, every setting in force and where each stands.</summary>
+internal sealed class SettingLog(string file)
+{
+    private readonly Dictionary<string, (YamlPart Part, string Value)> places = new(StringComparer.Ordinal);
+
+    public List<ConfigurationProblem> Problems { get; } = [];
+
+    public List<EffectiveSetting> Settings { get; } = [];
+
+    public void Report(YamlPart? part, string key, string value, ValueFault fault) =>
+        Problems.Add(new ConfigurationProblem(file, part?.Line ?? 0, part?.Column ?? 0, key, value, fault.What, fault.Fix));
+
+    /// <summary>Reports a setting that is well written but does not go with another one.</summary>
+    public void ReportAt(string key, ValueFault fault)
+    {
+        (YamlPart? part, string value) = places.TryGetValue(key, out (YamlPart Part, string Value) place) ? place : (null, "");
+        Report(part, key, value, fault);
+    }
+
+    public void Note(string key, string value, YamlPart? part)
+    {
+        Settings.Add(new EffectiveSetting(key, value, part?.Line));
+        if (part is not null)
+        {
+            places[key] = (part, value);
+        }
+    }
+}
+
+/// <summary>One map of the file: asked key by key, and at the end for what nobody asked for.</summary>
+internal sealed class SettingReader
+{
+    private readonly SettingLog log;
+    private readonly YamlPart? place;
+    private readonly string path;
+    private readonly Dictionary<string, YamlEntry> entries = new(StringComparer.Ordinal);
+    private readonly List<string> asked = [];
+    private readonly bool broken;
+
+    /// <param name="log">Takes problems and settings.</param>
+    /// <param name="path">Path of this map; empty for the root.</param>
+    /// <param name="part">The map, or null where the file has none: then every key has its default.</param>
+    /// <param name="absent">Where the fault lies when a needed key is missing and there is no map.</param>
+    public SettingReader(SettingLog log, string path, YamlPart? part, YamlPart? absent = null)
+    {
+        this.log = log;
+        this.path = path;
+        place = part ?? absent;
+        if (part is YamlMap map)
+        {
+            foreach (YamlEntry entry in map.Entries)
+            {
+                if (!entries.TryAdd(entry.Key.Value, entry))
+                {
+                    string first = entries[entry.Key.Value].Key.Line.ToString(CultureInfo.InvariantCulture);
+                    log.Report(entry.Key, PathOf(entry.Key.Value), "", new ValueFault($"stands here a second time, the first is in line {first}", "Remove one of the two."));
+                }
+            }
+        }
+        else if (part is not null and not YamlText { IsEmpty: true })
+        {
+            broken = true;
+            log.Report(part, path, part is YamlText text ? text.Value : "", new ValueFault("must hold settings of its own", "Write them below it, indented, as key: value."));
+        }
+    }
+
+    public string PathOf(string key) => path.Length == 0 ? key : $"{path}.{key}";
+
+    /// <summary>True when the key stands there with something after it.</summary>
+    public bool Has(string key) => entries.TryGetValue(key, out YamlEntry? entry) && entry.Value is not YamlText { IsEmpty: true };
+
+    /// <summary>A value that has a default.</summary>
+    public T Get<T>(string key, T fallback, ReadValue<T> read, Func<T, string> write)
+    {
+        if (!Find(key, out YamlPart? part))
+        {
+            log.Note(PathOf(key), write(fallback), null);
+            return fallback;
+        }
+
+        return Read(key, part, read, write, out T value) ? value : fallback;
+    }
+
+    /// <summary>A value that the file must give. When it does not, that is a problem, and what is returned is of no use.</summary>
+    public T Need<T>(string key, T useless, string why, ReadValue<T> read, Func<T, string> write)
+    {
+        if (!Find(key, out YamlPart? part))
+        {
+            // A map that is none has been reported as such; that its keys are missing would only be noise.
+            if (!broken)
+            {
+                log.Report(entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : place, PathOf(key), "", new ValueFault("is missing", why));
+            }
+
+            return useless;
+        }
+
+        return Read(key, part, read, write, out T value) ? value : useless;
+    }
+
+    /// <summary>The map below a key; where there is none, one that has only defaults.</summary>
+    public SettingReader Map(string key)
+    {
+        _ = Find(key, out YamlPart? part);
+        return new SettingReader(log, PathOf(key), part, place);
+    }
+
+    /// <summary>The maps of the list below a key.</summary>
+    public IReadOnlyList<T> List<T>(string key, Func<SettingReader, T> read)
+    {
+        if (!Find(key, out YamlPart? part))
+        {
+            return [];
+        }
+
+        if (part is not YamlList list)
+        {
+            log.Report(part, PathOf(key), part is YamlText text ? text.Value : "", new ValueFault("must be a list", "Begin each entry with '- ', indented below the key."));
+            return [];
+        }
+
+        List<T> items = [];
+        foreach (YamlPart item in list.Items)
+        {
+            SettingReader reader = new(log, string.Create(CultureInfo.InvariantCulture, $"{PathOf(key)}[{items.Count + 1}]"), item);
+            items.Add(read(reader));
+            reader.Done();
+        }
+
+        return items;
+    }
+
+    /// <summary>A list that must have an entry.</summary>
+    public IReadOnlyList<T> NeedList<T>(string key, string why, Func<SettingReader, T> read)
+    {
+        IReadOnlyList<T> items = List(key, read);
+        if (items.Count == 0 && !broken)
+        {
+            log.Report(entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : place, PathOf(key), "", new ValueFault("is missing", why));
+        }
+
+        return items;
+    }
+
+    /// <summary>Reports every key that is not one of those asked for.</summary>
+    public void Done()
+    {
+        foreach ((string key, YamlEntry entry) in entries)
+        {
+            if (!asked.Contains(key))
+            {
+                string? nearest = NearestWord.Of(key, asked);
+                log.Report(
+                    entry.Key,
+                    PathOf(key),
+                    entry.Value is YamlText text ? text.Value : "",
+                    new ValueFault("is no setting here", nearest is null ? $"Settings here are {string.Join(", ", asked)}." : $"Did you mean {nearest}?"));
+            }
+        }
+    }
+
+    private bool Find(string key, [System.Diagnostics.CodeAnalysis.NotNullWhen(true)] out YamlPart? part)
+    {
+        asked.Add(key);
+        part = Has(key) ? entries[key].Value : null;
+        return part is not null;
+    }
+
+    private bool Read<T>(string key, YamlPart part, ReadValue<T> read, Func<T, string> write, out T value)
+    {
+        if (part is not YamlText text)
+        {
+            value = default!;
+            log.Report(part, PathOf(key), "", new ValueFault($"is a {(part is YamlList ? "list" : "group of settings")}, and one value belongs here", "Write it as key: value."));
+            return false;
+        }
+
+        if (read(text.Value, out value) is { } fault)
+        {
+            log.Report(text, PathOf(key), text.Value, fault);
+            return false;
+        }
+
+        log.Note(PathOf(key), write(value), text);
+        return true;
+    }
+}
