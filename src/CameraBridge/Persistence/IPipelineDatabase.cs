@@ -22,7 +22,14 @@ internal enum Stage
 }
 
 /// <summary>A piece of work under a lease. It stays in the table until its result is written in the same transaction that removes it.</summary>
-internal sealed record Work(long Id, Stage Stage, long SubjectId, string Lane, int Attempts, DateTimeOffset CreatedAt);
+internal sealed record Work(long Id, Stage Stage, long SubjectId, string Lane, int Attempts, DateTimeOffset CreatedAt)
+{
+    /// <summary>Counts the leases of this piece of work. A result is written only under the latest: who was overtaken changes nothing.</summary>
+    public long Lease { get; init; }
+}
+
+/// <summary>How much work of a stage and lane is open: due now, in somebody's hands, and due later.</summary>
+internal sealed record OpenWork(Stage Stage, string Lane, int Due, int Leased, int Later, DateTimeOffset? NextDueAt);
 
 /// <summary>A file that was seen before, as the scanner needs it: so that it need not be read again.</summary>
 internal sealed record KnownFile(string Place, long Size, DateTimeOffset ModifiedAt);
@@ -42,21 +49,40 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <summary>Leases up to <paramref name="most"/> due pieces of work, oldest due first. A lease that has lapsed, or whose owner is known to be dead, is due again.</summary>
     Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation);
 
-    /// <summary>Prolongs leases of this owner.</summary>
-    Task RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation);
+    /// <summary>Prolongs leases that are still held.</summary>
+    /// <returns>The work that is still held: neither completed, nor given back, nor taken by another.</returns>
+    Task<IReadOnlyList<Work>> RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation);
+
+    /// <summary>Ends leases that are still held; the work is due as it was before.</summary>
+    Task ReleaseAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
 
     /// <summary>Gives work back without a result, due at the given time; attempts + 1 when <paramref name="counts"/>.</summary>
     Task PostponeAsync(IReadOnlyList<Work> work, DateTimeOffset dueAt, bool counts, CancellationToken cancellation);
 
-    /// <summary>When the next piece of work of the stage and lane becomes due; null when there is none.</summary>
+    /// <summary>Makes all work of the lane that is in nobody's hands due not before the given time: the lane's peer is down.</summary>
+    Task PauseLaneAsync(Stage stage, string lane, DateTimeOffset until, CancellationToken cancellation);
+
+    /// <summary>
+    /// Ends work that keeps failing by an unforeseen error. Its subject is held with the reason (a delivery is given up); a capture that could not be
+    /// looked at gets the cue Unreadable.
+    /// </summary>
+    Task<bool> HoldAsync(Work work, Reason reason, CancellationToken cancellation);
+
+    /// <summary>When the next piece of work of the stage and lane becomes due, or its lease lapses; null when there is none.</summary>
     Task<DateTimeOffset?> NextDueAsync(Stage stage, string lane, CancellationToken cancellation);
 
     /// <summary>How much work is open, per stage.</summary>
     Task<IReadOnlyDictionary<Stage, int>> CountWorkAsync(CancellationToken cancellation);
 
+    /// <summary>Open work per stage and lane, of one source (null: of all).</summary>
+    Task<IReadOnlyList<OpenWork>> GetOpenWorkAsync(string? source, CancellationToken cancellation);
+
     // --- captures -------------------------------------------------------------------------------------------------------------------
 
-    /// <summary>Every place of a source that was taken, for the scanner's memory at start.</summary>
+    /// <summary>
+    /// Every place of a source that was taken or noted, for the scanner's memory at start. A place comes once for each size and time under which it was
+    /// seen (two sticks may hold the same name), the latest last.
+    /// </summary>
     IAsyncEnumerable<KnownFile> KnownFilesAsync(string source, CancellationToken cancellation);
 
     /// <summary>
@@ -92,7 +118,8 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     // --- cues and sittings ----------------------------------------------------------------------------------------------------------
 
     /// <summary>Writes what was read from captures (time and cues) and removes the work.</summary>
-    Task CompleteCuesAsync(IReadOnlyList<CaptureReading> readings, CancellationToken cancellation);
+    /// <returns>The work whose lease was lost: for it nothing was changed.</returns>
+    Task<IReadOnlyList<Work>> CompleteCuesAsync(IReadOnlyList<CaptureReading> readings, CancellationToken cancellation);
 
     Task<IReadOnlyList<Cue>> GetCuesOfSittingAsync(long sittingId, CancellationToken cancellation);
 
@@ -107,10 +134,12 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     // --- matches --------------------------------------------------------------------------------------------------------------------
 
     /// <summary>Writes the match and, when matched, adds Objects work; when held, the sitting is Held.</summary>
-    Task CompleteMatchAsync(Work work, Match match, CancellationToken cancellation);
+    /// <returns>False when the lease was lost: nothing was changed.</returns>
+    Task<bool> CompleteMatchAsync(Work work, Match match, CancellationToken cancellation);
 
     /// <summary>A sitting that could not be decided yet (the worklist is down): shown as held with the reason, asked again when due.</summary>
-    Task DeferMatchAsync(Work work, Match match, DateTimeOffset dueAt, CancellationToken cancellation);
+    /// <returns>False when the lease was lost: nothing was changed.</returns>
+    Task<bool> DeferMatchAsync(Work work, Match match, DateTimeOffset dueAt, CancellationToken cancellation);
 
     Task<Match?> GetMatchAsync(long sittingId, CancellationToken cancellation);
 
@@ -121,7 +150,8 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     // --- objects --------------------------------------------------------------------------------------------------------------------
 
     /// <summary>Writes the objects of a sitting, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
-    Task CompleteObjectsAsync(
+    /// <returns>False when the lease was lost: nothing was changed.</returns>
+    Task<bool> CompleteObjectsAsync(
         Work work,
         IReadOnlyList<ImagingObject> objects,
         IReadOnlyList<CaptureVerdict> others,
@@ -133,7 +163,8 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     Task<IReadOnlyList<DeliveryTask>> GetDeliveriesAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
 
     /// <summary>Writes outcomes. A final state removes the work; Waiting postpones it to its due time.</summary>
-    Task CompleteDeliveriesAsync(IReadOnlyList<DeliveryResult> results, CancellationToken cancellation);
+    /// <returns>The work whose lease was lost: for it nothing was changed.</returns>
+    Task<IReadOnlyList<Work>> CompleteDeliveriesAsync(IReadOnlyList<DeliveryResult> results, CancellationToken cancellation);
 
     // --- what the operator sees -----------------------------------------------------------------------------------------------------
 
@@ -148,14 +179,19 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
 internal sealed record CaptureReading(Work Work, DateTimeOffset TakenAt, string TakenAtOrigin, IReadOnlyList<Cue> Cues);
 
 /// <summary>A part of a folder that is one sitting: its captures in order, why it begins, and whether it has anything to file.</summary>
-internal sealed record SittingPart(IReadOnlyList<long> CaptureIds, string Begins, bool Empty);
+internal sealed record SittingPart(IReadOnlyList<long> CaptureIds, string Begins, bool Empty)
+{
+    /// <summary>See <see cref="Sitting.Doubt"/>.</summary>
+    public string? Doubt { get; init; }
+}
 
 /// <summary>A capture that becomes no object: evidence, or held with its reason.</summary>
 internal sealed record CaptureVerdict(long CaptureId, CaptureState State, string? HeldReason);
 
 internal sealed record DeliveryTask(Work Work, Delivery Delivery, ImagingObject Object);
 
-internal sealed record DeliveryResult(Work Work, DeliveryState State, ushort? Status, string Outcome, DateTimeOffset? DueAt);
+/// <summary>What became of a delivery. <c>Tried</c> is false when it was not tried since its destination is down: its attempts do not grow.</summary>
+internal sealed record DeliveryResult(Work Work, DeliveryState State, ushort? Status, string Outcome, DateTimeOffset? DueAt, bool Tried = true);
 
 internal sealed record HeldSitting(Sitting Sitting, Match? Match, IReadOnlyList<Capture> Captures);
 

@@ -143,6 +143,12 @@ internal sealed record Sitting
 
     /// <summary>Why this part begins where it does, for the evidence: "folder", "label", "unreadable", "late".</summary>
     public string Begins { get; init; } = "folder";
+
+    /// <summary>
+    /// Why it is in doubt which captures belong here, in words, or null: then a match is never automatic. For example the order of the folder's
+    /// pictures, and so what lies between two labels, could not be told.
+    /// </summary>
+    public string? Doubt { get; init; }
 }
 
 /// <summary>A reason in words with a stable code, for people and for programs. Without patient data.</summary>

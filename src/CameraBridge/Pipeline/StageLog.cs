@@ -1,0 +1,16 @@
+using CameraBridge.Persistence;
+
+namespace CameraBridge.Pipeline;
+
+/// <summary>What the stage loops and the state write to the log: event ids 1500 to 1599. Ids only, never a patient.</summary>
+internal static partial class StageLog
+{
+    [LoggerMessage(1500, LogLevel.Error, "Stage {Stage} waits: {Sentence}")]
+    public static partial void StateUnavailable(this ILogger logger, Stage stage, string sentence);
+
+    [LoggerMessage(1501, LogLevel.Error, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is tried again after {Delay}")]
+    public static partial void WorkFailed(this ILogger logger, Exception error, Stage stage, long work, long subject, int failures, TimeSpan delay);
+
+    [LoggerMessage(1502, LogLevel.Critical, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is held; please report this entry")]
+    public static partial void WorkHeld(this ILogger logger, Exception error, Stage stage, long work, long subject, int failures);
+}
