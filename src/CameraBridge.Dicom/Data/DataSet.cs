@@ -28,10 +28,14 @@ public sealed partial class DataSet : IEnumerable<Element>
         return at >= 0;
     }
 
-    /// <summary>Puts an element in its place; one with the same tag is replaced.</summary>
+    /// <summary>
+    /// Puts an element in its place; one with the same tag is replaced. Bytes are taken as they are: see <see cref="CopyFrom"/> for elements of
+    /// another data set. Items that stand in another data set are copied.
+    /// </summary>
     public void Put(Element element)
     {
         ArgumentNullException.ThrowIfNull(element);
+        element = Adopt(element);
         if (elements.Count == 0 || elements[^1].Tag < element.Tag)
         {
             elements.Add(element);
@@ -41,6 +45,7 @@ public sealed partial class DataSet : IEnumerable<Element>
         int at = Find(element.Tag);
         if (at >= 0)
         {
+            Release(elements[at], element);
             elements[at] = element;
         }
         else
@@ -59,6 +64,7 @@ public sealed partial class DataSet : IEnumerable<Element>
             return false;
         }
 
+        Release(elements[at], null);
         elements.RemoveAt(at);
         return true;
     }
