@@ -71,7 +71,9 @@ internal sealed record ConfigurationFile(
         }
         catch (YamlException fault)
         {
-            return new ConfigurationFile(file, null, [], [new ConfigurationProblem(file, (int)fault.Start.Line, (int)fault.Start.Column, "", "",
+            // The scanner names the whole stretch it was reading; the fault itself lies at its end.
+            Mark mark = fault is SyntaxErrorException ? fault.End : fault.Start;
+            return new ConfigurationFile(file, null, [], [new ConfigurationProblem(file, (int)mark.Line, (int)mark.Column, "", "",
                 $"is not readable as YAML here ({Reason(fault)})",
                 "Check indentation (spaces, no tabs), colons and quotes; patterns belong in single quotes.")]);
         }

@@ -8,7 +8,7 @@ internal delegate ValueFault? ReadValue<T>(string text, out T value);
 /// <summary>What reading a file gave besides its values: every problem, every setting in force and where each stands.</summary>
 internal sealed class SettingLog(string file)
 {
-    private readonly Dictionary<string, (YamlPart Part, string Value)> places = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, (YamlPart Part, string Value)> _places = new(StringComparer.Ordinal);
 
     public List<ConfigurationProblem> Problems { get; } = [];
 
@@ -20,7 +20,7 @@ internal sealed class SettingLog(string file)
     /// <summary>Reports a setting that is well written but does not go with another one.</summary>
     public void ReportAt(string key, ValueFault fault)
     {
-        (YamlPart? part, string value) = places.TryGetValue(key, out (YamlPart Part, string Value) place) ? place : (null, "");
+        (YamlPart? part, string value) = _places.TryGetValue(key, out (YamlPart Part, string Value) place) ? place : (null, "");
         Report(part, key, value, fault);
     }
 
@@ -29,7 +29,7 @@ internal sealed class SettingLog(string file)
         Settings.Add(new EffectiveSetting(key, value, part?.Line));
         if (part is not null)
         {
-            places[key] = (part, value);
+            _places[key] = (part, value);
         }
     }
 }
@@ -37,12 +37,12 @@ internal sealed class SettingLog(string file)
 /// <summary>One map of the file: asked key by key, and at the end for what nobody asked for.</summary>
 internal sealed class SettingReader
 {
-    private readonly SettingLog log;
-    private readonly YamlPart? place;
-    private readonly string path;
-    private readonly Dictionary<string, YamlEntry> entries = new(StringComparer.Ordinal);
-    private readonly List<string> asked = [];
-    private readonly bool broken;
+    private readonly SettingLog _log;
+    private readonly YamlPart? _place;
+    private readonly string _path;
+    private readonly Dictionary<string, YamlEntry> _entries = new(StringComparer.Ordinal);
+    private readonly List<string> _asked = [];
+    private readonly bool _broken;
 
     /// <param name="log">Takes problems and settings.</param>
     /// <param name="path">Path of this map; empty for the root.</param>
@@ -50,38 +50,38 @@ internal sealed class SettingReader
     /// <param name="absent">Where the fault lies when a needed key is missing and there is no map.</param>
     public SettingReader(SettingLog log, string path, YamlPart? part, YamlPart? absent = null)
     {
-        this.log = log;
-        this.path = path;
-        place = part ?? absent;
+        _log = log;
+        _path = path;
+        _place = part ?? absent;
         if (part is YamlMap map)
         {
             foreach (YamlEntry entry in map.Entries)
             {
-                if (!entries.TryAdd(entry.Key.Value, entry))
+                if (!_entries.TryAdd(entry.Key.Value, entry))
                 {
-                    string first = entries[entry.Key.Value].Key.Line.ToString(CultureInfo.InvariantCulture);
-                    log.Report(entry.Key, PathOf(entry.Key.Value), "", new ValueFault($"stands here a second time, the first is in line {first}", "Remove one of the two."));
+                    string first = _entries[entry.Key.Value].Key.Line.ToString(CultureInfo.InvariantCulture);
+                    _log.Report(entry.Key, PathOf(entry.Key.Value), "", new ValueFault($"stands here a second time, the first is in line {first}", "Remove one of the two."));
                 }
             }
         }
         else if (part is not null and not YamlText { IsEmpty: true })
         {
-            broken = true;
-            log.Report(part, path, part is YamlText text ? text.Value : "", new ValueFault("must hold settings of its own", "Write them below it, indented, as key: value."));
+            _broken = true;
+            _log.Report(part, _path, part is YamlText text ? text.Value : "", new ValueFault("must hold settings of its own", "Write them below it, indented, as key: value."));
         }
     }
 
-    public string PathOf(string key) => path.Length == 0 ? key : $"{path}.{key}";
+    public string PathOf(string key) => _path.Length == 0 ? key : $"{_path}.{key}";
 
     /// <summary>True when the key stands there with something after it.</summary>
-    public bool Has(string key) => entries.TryGetValue(key, out YamlEntry? entry) && entry.Value is not YamlText { IsEmpty: true };
+    public bool Has(string key) => _entries.TryGetValue(key, out YamlEntry? entry) && entry.Value is not YamlText { IsEmpty: true };
 
     /// <summary>A value that has a default.</summary>
     public T Get<T>(string key, T fallback, ReadValue<T> read, Func<T, string> write)
     {
         if (!Find(key, out YamlPart? part))
         {
-            log.Note(PathOf(key), write(fallback), null);
+            _log.Note(PathOf(key), write(fallback), null);
             return fallback;
         }
 
@@ -94,9 +94,9 @@ internal sealed class SettingReader
         if (!Find(key, out YamlPart? part))
         {
             // A map that is none has been reported as such; that its keys are missing would only be noise.
-            if (!broken)
+            if (!_broken)
             {
-                log.Report(entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : place, PathOf(key), "", new ValueFault("is missing", why));
+                _log.Report(_entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : _place, PathOf(key), "", new ValueFault("is missing", why));
             }
 
             return useless;
@@ -109,7 +109,7 @@ internal sealed class SettingReader
     public SettingReader Map(string key)
     {
         _ = Find(key, out YamlPart? part);
-        return new SettingReader(log, PathOf(key), part, place);
+        return new SettingReader(_log, PathOf(key), part, _place);
     }
 
     /// <summary>The maps of the list below a key.</summary>
@@ -122,14 +122,14 @@ internal sealed class SettingReader
 
         if (part is not YamlList list)
         {
-            log.Report(part, PathOf(key), part is YamlText text ? text.Value : "", new ValueFault("must be a list", "Begin each entry with '- ', indented below the key."));
+            _log.Report(part, PathOf(key), part is YamlText text ? text.Value : "", new ValueFault("must be a list", "Begin each entry with '- ', indented below the key."));
             return [];
         }
 
         List<T> items = [];
         foreach (YamlPart item in list.Items)
         {
-            SettingReader reader = new(log, string.Create(CultureInfo.InvariantCulture, $"{PathOf(key)}[{items.Count + 1}]"), item);
+            SettingReader reader = new(_log, string.Create(CultureInfo.InvariantCulture, $"{PathOf(key)}[{items.Count + 1}]"), item);
             items.Add(read(reader));
             reader.Done();
         }
@@ -141,9 +141,9 @@ internal sealed class SettingReader
     public IReadOnlyList<T> NeedList<T>(string key, string why, Func<SettingReader, T> read)
     {
         IReadOnlyList<T> items = List(key, read);
-        if (items.Count == 0 && !broken)
+        if (items.Count == 0 && !_broken)
         {
-            log.Report(entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : place, PathOf(key), "", new ValueFault("is missing", why));
+            _log.Report(_entries.TryGetValue(key, out YamlEntry? empty) ? empty.Key : _place, PathOf(key), "", new ValueFault("is missing", why));
         }
 
         return items;
@@ -152,24 +152,24 @@ internal sealed class SettingReader
     /// <summary>Reports every key that is not one of those asked for.</summary>
     public void Done()
     {
-        foreach ((string key, YamlEntry entry) in entries)
+        foreach ((string key, YamlEntry entry) in _entries)
         {
-            if (!asked.Contains(key))
+            if (!_asked.Contains(key))
             {
-                string? nearest = NearestWord.Of(key, asked);
-                log.Report(
+                string? nearest = NearestWord.Of(key, _asked);
+                _log.Report(
                     entry.Key,
                     PathOf(key),
                     entry.Value is YamlText text ? text.Value : "",
-                    new ValueFault("is no setting here", nearest is null ? $"Settings here are {string.Join(", ", asked)}." : $"Did you mean {nearest}?"));
+                    new ValueFault("is no setting here", nearest is null ? $"Settings here are {string.Join(", ", _asked)}." : $"Did you mean {nearest}?"));
             }
         }
     }
 
     private bool Find(string key, [System.Diagnostics.CodeAnalysis.NotNullWhen(true)] out YamlPart? part)
     {
-        asked.Add(key);
-        part = Has(key) ? entries[key].Value : null;
+        _asked.Add(key);
+        part = Has(key) ? _entries[key].Value : null;
         return part is not null;
     }
 
@@ -178,17 +178,17 @@ internal sealed class SettingReader
         if (part is not YamlText text)
         {
             value = default!;
-            log.Report(part, PathOf(key), "", new ValueFault($"is a {(part is YamlList ? "list" : "group of settings")}, and one value belongs here", "Write it as key: value."));
+            _log.Report(part, PathOf(key), "", new ValueFault($"is a {(part is YamlList ? "list" : "group of settings")}, and one value belongs here", "Write it as key: value."));
             return false;
         }
 
         if (read(text.Value, out value) is { } fault)
         {
-            log.Report(text, PathOf(key), text.Value, fault);
+            _log.Report(text, PathOf(key), text.Value, fault);
             return false;
         }
 
-        log.Note(PathOf(key), write(value), text);
+        _log.Note(PathOf(key), write(value), text);
         return true;
     }
 }
