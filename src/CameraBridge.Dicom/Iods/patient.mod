@@ -1,0 +1,130 @@
+# Modules of the patient and the study, PS3.3 edition 2025e.
+# Columns: attribute with one > for each level of nesting, type, condition, constraint.
+# Condition: "has A,B" any present; "lacks A,B" all absent; "A=V|W"; a name of IodConditions; "may;" before it: allowed otherwise too;
+# "unchecked: why". Constraint: values R|L, "2: values" for the second value, "when NAME: values", "items 1-n"; several parted by "; ".
+module	Patient	C.7.1.1
+PatientName	2
+PatientID	2
+IssuerOfPatientID	3
+include	Issuer of Patient ID
+TypeOfPatientID	3
+PatientBirthDate	2
+PatientAlternativeCalendar	1C	has PatientBirthDateInAlternativeCalendar,PatientDeathDateInAlternativeCalendar
+PatientSex	2	-	M|F|O
+ReferencedPatientPhotoSequence	3	-	items 1
+>TypeOfInstances	1
+>StudyInstanceUID	1C	unchecked: the information model of the other object is not in this one
+>SeriesInstanceUID	1C	unchecked: the information model of the other object is not in this one
+>ReferencedSOPSequence	1	-	items 1-n
+>>include	SOP Instance Reference
+QualityControlSubject	3	-	YES|NO
+ReferencedPatientSequence	3	-	items 1
+>include	SOP Instance Reference
+PatientBirthTime	3
+OtherPatientIDsSequence	3	-	items 1-n
+>PatientID	1
+>include	Issuer of Patient ID
+>TypeOfPatientID	1
+OtherPatientNames	3
+EthnicGroupCodeSequence	3	-	items 1-n
+>include	Code
+PatientComments	3
+PatientSpeciesDescription	1C	unchecked: whether the patient is a human is not in the object
+PatientSpeciesCodeSequence	1C	unchecked: whether the patient is a human is not in the object	items 1
+>include	Code
+PatientBreedDescription	2C	may; has PatientSpeciesDescription,PatientSpeciesCodeSequence
+PatientBreedCodeSequence	2C	has PatientSpeciesDescription,PatientSpeciesCodeSequence	items 0-n
+>include	Code
+BreedRegistrationSequence	2C	has PatientSpeciesDescription,PatientSpeciesCodeSequence	items 0-n
+>BreedRegistrationNumber	1
+>BreedRegistryCodeSequence	1	-	items 1
+>>include	Code
+StrainStockSequence	3	-	items 1-n
+>StrainStockNumber	1
+>StrainSource	1
+>StrainSourceRegistryCodeSequence	1	-	items 1
+>>include	Code
+StrainCodeSequence	3	-	items 1-n
+>include	Code
+GeneticModificationsSequence	3	-	items 1-n
+>GeneticModificationsDescription	1
+>GeneticModificationsNomenclature	1
+>GeneticModificationsCodeSequence	3	-	items 1-n
+>>include	Code
+ResponsiblePerson	2C	may; has PatientSpeciesDescription,PatientSpeciesCodeSequence
+ResponsiblePersonRole	1C	has ResponsiblePerson
+ResponsibleOrganization	2C	may; has PatientSpeciesDescription,PatientSpeciesCodeSequence
+PatientIdentityRemoved	3	-	YES|NO
+DeidentificationMethod	1C	may; DeidentifiedWithoutMethodCode
+DeidentificationMethodCodeSequence	1C	may; DeidentifiedWithoutMethodText	items 1-n
+>include	Code
+SourcePatientGroupIdentificationSequence	3	-	items 1
+>PatientID	1
+>include	Issuer of Patient ID
+GroupOfPatientsIdentificationSequence	3	-	items 1-n
+>PatientID	1
+>include	Issuer of Patient ID
+
+module	General Study	C.7.2.1
+StudyInstanceUID	1
+StudyDate	2
+StudyTime	2
+ReferringPhysicianName	2
+ReferringPhysicianIdentificationSequence	3	-	items 1
+>include	Person Identification
+ConsultingPhysicianName	3
+ConsultingPhysicianIdentificationSequence	3	-	items 1-n
+>include	Person Identification
+StudyID	2
+AccessionNumber	2
+IssuerOfAccessionNumberSequence	3	-	items 1
+>include	Hierarchic Designator
+StudyDescription	3
+PhysiciansOfRecord	3
+PhysiciansOfRecordIdentificationSequence	3	-	items 1-n
+>include	Person Identification
+NameOfPhysiciansReadingStudy	3
+PhysiciansReadingStudyIdentificationSequence	3	-	items 1-n
+>include	Person Identification
+RequestingService	3
+RequestingServiceCodeSequence	3	-	items 1
+>include	Code
+ReferencedStudySequence	3	-	items 1-n
+>include	SOP Instance Reference
+ProcedureCodeSequence	3	-	items 1-n
+>include	Code
+ReasonForPerformedProcedureCodeSequence	3	-	items 1-n
+>include	Code
+
+module	Patient Study	C.7.2.2
+AdmittingDiagnosesDescription	3
+AdmittingDiagnosesCodeSequence	3	-	items 1-n
+>include	Code
+PatientAge	3
+PatientSize	3
+PatientWeight	3
+PatientSizeCodeSequence	3	-	items 1-n
+>include	Code
+MedicalAlerts	3
+Allergies	3
+SmokingStatus	3	-	YES|NO|UNKNOWN
+PregnancyStatus	3	-	1|2|3|4
+AdditionalPatientHistory	3
+AdmissionID	3
+IssuerOfAdmissionIDSequence	3	-	items 1
+>include	Hierarchic Designator
+ReasonForVisit	3
+ReasonForVisitCodeSequence	3	-	items 1-n
+>include	Code
+ServiceEpisodeID	3
+IssuerOfServiceEpisodeIDSequence	3	-	items 1
+>include	Hierarchic Designator
+PatientSexNeutered	2C	may; has PatientSpeciesDescription,PatientSpeciesCodeSequence	ALTERED|UNALTERED
+GenderIdentitySequence	3	-	items 1-n
+>GenderIdentityCodeSequence	1	-	items 1
+>>include	Code
+PersonNamesToUseSequence	3	-	items 1-n
+>NameToUse	1
+ThirdPersonPronounsSequence	3	-	items 1-n
+>PronounCodeSequence	1	-	items 1
+>>include	Code
