@@ -32,7 +32,9 @@ internal sealed class DataSetParser(ByteSource source, TransferSyntax syntax, Re
     public DataSet ReadAll(long start)
     {
         Position = start;
-        return ReadElements(source.Length, TopMode, isItemOfUndefinedLength: false, signedPixels: false, uint.MaxValue);
+        DataSet dataSet = ReadElements(source.Length, TopMode, isItemOfUndefinedLength: false, signedPixels: false, uint.MaxValue);
+        dataSet.ResolveCharacterSets();
+        return dataSet;
     }
 
     /// <summary>Reads elements as long as their group is this one (the file meta information).</summary>

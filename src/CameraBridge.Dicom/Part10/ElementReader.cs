@@ -6,7 +6,8 @@ namespace CameraBridge.Dicom.Part10;
 
 /// <summary>
 /// Reads data sets (PS3.5 section 7 and Annex A, edition 2025e): implicit, explicit, big endian, deflated, encapsulated, sequences and items of
-/// defined and undefined length. Forgives what can be understood, and says so in findings: odd lengths, tags out of order, unknown representations.
+/// defined and undefined length. Text is bytes until asked for; character sets are resolved from (0008,0005), and where a peer is known to mean
+/// something else, <see cref="DataSet.ResolveCharacterSets"/> may be called again with a fallback. Forgives what can be understood, and says so in findings: odd lengths, tags out of order, unknown representations.
 /// </summary>
 public static class ElementReader
 {
