@@ -1,1 +1,3 @@
-return 0;
+using CameraBridge.Commands;
+
+return await CommandLine.RunAsync(args, Terminal.Process(), CancellationToken.None).ConfigureAwait(false);
