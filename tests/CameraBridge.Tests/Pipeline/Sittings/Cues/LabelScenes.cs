@@ -294,7 +294,7 @@ public static class LabelScenes
         using (var filter = SKImageFilter.CreateBlur(scene.Width / 1600f, scene.Width / 1600f))
         using (var paint = new SKPaint { ImageFilter = filter })
         {
-            canvas.DrawBitmap(scene, 0, 0, paint);
+            canvas.DrawBitmap(scene, 0, 0, SKSamplingOptions.Default, paint);
             using var shade = SKShader.CreateLinearGradient(
                 new SKPoint(0, 0),
                 new SKPoint(scene.Width, scene.Height),
