@@ -47,11 +47,12 @@ internal sealed class CodedSet
     /// <summary>ISO-IR 127.</summary>
     public static CodedSet Arabic { get; } = Single("ISO 8859-6", 28596);
 
-    /// <summary>ISO-IR 126.</summary>
-    public static CodedSet Greek { get; } = Single("ISO 8859-7", 28597);
+    /// <summary>ISO-IR 126, with the quotes and the euro sign of the 2003 edition, which the code page lacks.</summary>
+    public static CodedSet Greek { get; } = Single(
+        "ISO 8859-7", 28597, (0x21, '\u2018'), (0x22, '\u2019'), (0x24, '\u20AC'), (0x25, '\u20AF'), (0x2A, '\u037A'));
 
-    /// <summary>ISO-IR 138.</summary>
-    public static CodedSet Hebrew { get; } = Single("ISO 8859-8", 28598);
+    /// <summary>ISO-IR 138, with the macron and direction marks of the 1999 edition, which the code page lacks.</summary>
+    public static CodedSet Hebrew { get; } = Single("ISO 8859-8", 28598, (0x2F, '\u00AF'), (0x7D, '\u200E'), (0x7E, '\u200F'));
 
     /// <summary>ISO-IR 148.</summary>
     public static CodedSet Latin5 { get; } = Single("ISO 8859-9", 28599);
@@ -62,11 +63,14 @@ internal sealed class CodedSet
     /// <summary>ISO-IR 166.</summary>
     public static CodedSet Thai { get; } = Single("TIS 620-2533", 874);
 
-    /// <summary>ISO-IR 87.</summary>
-    public static CodedSet Kanji { get; } = Double("JIS X 0208", 51932, 0x80, 0x80);
+    /// <summary>ISO-IR 87. Six signs that the code page turns into full-width look-alikes are put right: wave dash, parallels, minus, cent, pound, not.</summary>
+    public static CodedSet Kanji { get; } = Double(
+        "JIS X 0208", 51932, 0x80, 0x80,
+        (0x2141, '\u301C'), (0x2142, '\u2016'), (0x215D, '\u2212'), (0x2171, '\u00A2'), (0x2172, '\u00A3'), (0x224C, '\u00AC'));
 
     /// <summary>ISO-IR 159. The code page keeps the second byte in seven bits to tell it from JIS X 0208.</summary>
-    public static CodedSet SupplementaryKanji { get; } = Double("JIS X 0212", 20932, 0x80, 0x00);
+    public static CodedSet SupplementaryKanji { get; } = Double(
+        "JIS X 0212", 20932, 0x80, 0x00, (0x2237, '\uFF5E'), (0x2271, '\u2116'));
 
     /// <summary>ISO-IR 149.</summary>
     public static CodedSet Hangul { get; } = Double("KS X 1001", 949, 0x80, 0x80);
@@ -94,21 +98,31 @@ internal sealed class CodedSet
         return encoding;
     }
 
-    private static CodedSet Single(string name, int codePage) => new(name, 1, () =>
+    private static CodedSet Single(string name, int codePage, params (int Code, char Character)[] corrections) => new(name, 1, () =>
     {
         Encoding encoding = CodePage(codePage, new DecoderReplacementFallback("\0"));
-        return [.. Enumerable.Range(0, 128).Select(code => code < 0x20 ? '\0' : Lone(encoding.GetString([(byte)(code | 0x80)])))];
+        char[] characters = [.. Enumerable.Range(0, 128).Select(code => code < 0x20 ? '\0' : Lone(encoding.GetString([(byte)(code | 0x80)])))];
+        foreach ((int code, char character) in corrections)
+        {
+            characters[code] = character;
+        }
+
+        return characters;
     });
 
-    private static CodedSet Double(string name, int codePage, int firstBit, int secondBit) => new(name, 2, () =>
+    private static CodedSet Double(
+        string name, int codePage, int firstBit, int secondBit, params (int Code, char Character)[] corrections) => new(name, 2, () =>
     {
         Encoding encoding = CodePage(codePage, new DecoderReplacementFallback("\0"));
         var characters = new char[94 * 94];
         for (int at = 0; at < characters.Length; at++)
         {
-            int row = 0x21 + (at / 94);
-            int cell = 0x21 + (at % 94);
-            characters[at] = Lone(encoding.GetString([(byte)(row | firstBit), (byte)(cell | secondBit)]));
+            characters[at] = Lone(encoding.GetString([(byte)((0x21 + (at / 94)) | firstBit), (byte)((0x21 + (at % 94)) | secondBit)]));
+        }
+
+        foreach ((int code, char character) in corrections)
+        {
+            characters[(((code >> 8) - 0x21) * 94) + (code & 0xFF) - 0x21] = character;
         }
 
         return characters;
