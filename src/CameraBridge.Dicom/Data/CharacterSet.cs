@@ -153,7 +153,7 @@ public sealed class CharacterSet
             case Reading.Gb18030:
                 return VisibleBytes.Decode(bytes, VisibleBytes.Gb18030, "GB 18030", out flaw);
             case Reading.Gbk:
-                return VisibleBytes.Decode(bytes, VisibleBytes.Gbk, "GBK", out flaw);
+                return VisibleBytes.Decode(bytes, VisibleBytes.Gb18030, "GBK", out flaw);
             default:
                 flaw = Terms.Count == 0
                     ? "goes beyond ASCII without a Specific Character Set"

@@ -17,11 +17,8 @@ internal sealed class VisibleBytes : DecoderFallback
     /// <summary>UTF-8.</summary>
     public static Encoding Utf8 { get; } = Encoding.GetEncoding("utf-8", EncoderFallback.ExceptionFallback, new VisibleBytes());
 
-    /// <summary>GB 18030.</summary>
+    /// <summary>GB 18030, and GBK, of which it is a superset (PS3.5 Annex J); the code page of GBK alone makes private-use characters of bad bytes.</summary>
     public static Encoding Gb18030 { get; } = CodedSet.CodePage(54936, new VisibleBytes());
-
-    /// <summary>GBK.</summary>
-    public static Encoding Gbk { get; } = CodedSet.CodePage(936, new VisibleBytes());
 
     /// <inheritdoc />
     public override int MaxCharCount => 16;
