@@ -121,6 +121,10 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <returns>The work whose lease was lost: for it nothing was changed.</returns>
     Task<IReadOnlyList<Work>> CompleteCuesAsync(IReadOnlyList<CaptureReading> readings, CancellationToken cancellation);
 
+    /// <summary>
+    /// The cues of the sitting's captures, and the Sidecar and FolderName cues of captures in other parts of its folder that speak for the whole folder
+    /// (<see cref="SittingPart.FolderEvidence"/>).
+    /// </summary>
     Task<IReadOnlyList<Cue>> GetCuesOfSittingAsync(long sittingId, CancellationToken cancellation);
 
     Task<Sitting?> GetSittingAsync(long sittingId, CancellationToken cancellation);
@@ -183,6 +187,9 @@ internal sealed record SittingPart(IReadOnlyList<long> CaptureIds, string Begins
 {
     /// <summary>See <see cref="Sitting.Doubt"/>.</summary>
     public string? Doubt { get; init; }
+
+    /// <summary>Captures of other parts of the folder whose Sidecar and FolderName cues count here too, since they speak for the whole folder.</summary>
+    public IReadOnlyList<long> FolderEvidence { get; init; } = [];
 }
 
 /// <summary>A capture that becomes no object: evidence, or held with its reason.</summary>

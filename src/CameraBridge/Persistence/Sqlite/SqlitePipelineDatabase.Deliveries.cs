@@ -1,0 +1,107 @@
+using CameraBridge.Pipeline;
+using Microsoft.Data.Sqlite;
+
+namespace CameraBridge.Persistence.Sqlite;
+
+/// <summary>Deliveries, and what the operator sees.</summary>
+internal sealed partial class SqlitePipelineDatabase
+{
+    private const string DeliveryColumns = "d.id, d.imaging_object_id, d.destination, d.state, d.attempts, d.created_at, d.status, d.outcome";
+
+    /// <summary>Sittings that are held or wait for the worklist with a reason, and sittings with held captures.</summary>
+    private const string HeldSittings =
+        """
+        s.state = 'Held'
+        or (s.state = 'Closed' and exists (select 1 from matches m where m.sitting_id = s.id and m.step is null))
+        or s.id in (select sitting_id from captures where state = 'Held')
+        """;
+
+    public Task<IReadOnlyList<DeliveryTask>> GetDeliveriesAsync(IReadOnlyList<Work> work, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<DeliveryTask>>(
+            session =>
+            {
+                Dictionary<long, (Delivery Delivery, ImagingObject Object)> found = session.Query(
+                    $"""
+                    select {DeliveryColumns}, o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.pieces
+                    from deliveries d join imaging_objects o on o.id = d.imaging_object_id
+                    where d.id in (select value from json_each($1))
+                    """,
+                    reader => (ReadDelivery(reader), ReadObject(reader)),
+                    Ids(work.Select(piece => piece.SubjectId)))
+                    .ToDictionary(row => row.Item1.Id);
+                return [.. work.Where(piece => found.ContainsKey(piece.SubjectId))
+                    .Select(piece => new DeliveryTask(piece, found[piece.SubjectId].Delivery, found[piece.SubjectId].Object))];
+            },
+            cancellation);
+
+    public Task<IReadOnlyList<Work>> CompleteDeliveriesAsync(IReadOnlyList<DeliveryResult> results, CancellationToken cancellation) =>
+        WriteAsync<IReadOnlyList<Work>>(
+            session =>
+            {
+                var lost = new List<Work>();
+                foreach (DeliveryResult result in results)
+                {
+                    bool waits = result.State == DeliveryState.Waiting;
+                    bool held = waits
+                        ? Postpone(session, result.Work, (result.DueAt ?? _clock.GetUtcNow()).UtcTicks, result.Tried) == 1
+                        : Remove(session, result.Work);
+                    if (!held)
+                    {
+                        lost.Add(result.Work);
+                        continue;
+                    }
+
+                    session.Execute(
+                        "update deliveries set state = $1, attempts = attempts + $2, status = $3, outcome = $4, finished_at = $5 where id = $6",
+                        result.State.ToString(), result.Tried ? 1 : 0, result.Status is { } status ? (int)status : null, result.Outcome,
+                        waits ? null : Now, result.Work.SubjectId);
+                }
+
+                return lost;
+            },
+            cancellation);
+
+    public Task<IReadOnlyList<HeldSitting>> GetHeldAsync(CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<HeldSitting>>(
+            session => [.. session.Query($"select {SittingColumns} from sittings s where {HeldSittings} order by s.id", ReadSitting)
+                .Select(sitting => new HeldSitting(sitting, LatestMatch(session, sitting.Id), CapturesOf(session, sitting.Id)))],
+            cancellation);
+
+    public Task<IReadOnlyList<SittingReport>> GetReportAsync(string? source, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<SittingReport>>(
+            session => [.. session.Query($"select {SittingColumns} from sittings s where $1 is null or s.source = $1 order by s.id", ReadSitting, source)
+                .Select(sitting => new SittingReport(
+                    sitting,
+                    LatestMatch(session, sitting.Id),
+                    CapturesOf(session, sitting.Id),
+                    session.Query(
+                        $"""
+                        select {DeliveryColumns} from imaging_objects o join deliveries d on d.imaging_object_id = o.id
+                        where o.sitting_id = $1 order by d.id
+                        """,
+                        ReadDelivery, sitting.Id)))],
+            cancellation);
+
+    private static Delivery ReadDelivery(SqliteDataReader reader) => new()
+    {
+        Id = reader.GetInt64(0),
+        ImagingObjectId = reader.GetInt64(1),
+        Destination = reader.GetString(2),
+        State = Word<DeliveryState>(reader, 3),
+        Attempts = reader.GetInt32(4),
+        CreatedAt = At(reader, 5),
+        Status = reader.IsDBNull(6) ? null : (ushort)reader.GetInt32(6),
+        Outcome = Text(reader, 7),
+    };
+
+    private static ImagingObject ReadObject(SqliteDataReader reader) => new()
+    {
+        Id = reader.GetInt64(8),
+        CaptureId = reader.GetInt64(9),
+        SittingId = reader.GetInt64(10),
+        SOPClassUID = reader.GetString(11),
+        SOPInstanceUID = reader.GetString(12),
+        TransferSyntaxUID = reader.GetString(13),
+        Pieces = StateJson.ReadPieces(reader.GetString(14)),
+    };
+}

@@ -1,0 +1,151 @@
+using CameraBridge.Pipeline;
+using Microsoft.Data.Sqlite;
+
+namespace CameraBridge.Persistence.Sqlite;
+
+/// <summary>Matches, by rules and by people, and the objects made under them.</summary>
+internal sealed partial class SqlitePipelineDatabase
+{
+    private const string ByRules = "rules";
+
+    private const string MatchColumns = "m.sitting_id, m.step, m.evidence, m.held_reasons, m.proposals, m.inquiry, m.decided_by, m.decided_at";
+
+    public Task<bool> CompleteMatchAsync(Work work, Match match, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                if (!Remove(session, work))
+                {
+                    return false;
+                }
+
+                InsertMatch(session, match);
+                SetSittingState(session, match.SittingId, match.StepJson is null ? SittingState.Held : SittingState.Matched);
+                if (match.StepJson is not null)
+                {
+                    AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                }
+
+                return true;
+            },
+            cancellation);
+
+    public Task<bool> DeferMatchAsync(Work work, Match match, DateTimeOffset dueAt, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                if (Postpone(session, work, dueAt.UtcTicks, counts: true) == 0)
+                {
+                    return false;
+                }
+
+                InsertMatch(session, match);
+                return true;
+            },
+            cancellation);
+
+    public Task<Match?> GetMatchAsync(long sittingId, CancellationToken cancellation) =>
+        ReadAsync(session => LatestMatch(session, sittingId), cancellation);
+
+    public Task<bool> AssignAsync(Match match, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                string? state = session.QueryText("select state from sittings where id = $1", match.SittingId);
+                bool waits = state == nameof(SittingState.Closed) && LatestMatch(session, match.SittingId) is { StepJson: null };
+                if (state != nameof(SittingState.Held) && !waits)
+                {
+                    return false;
+                }
+
+                // Who is asking the worklist for this sitting at this moment finds its lease gone, and changes nothing.
+                session.Execute("delete from work where stage = 'Matches' and subject_id = $1", match.SittingId);
+                InsertMatch(session, match);
+                SetSittingState(session, match.SittingId, SittingState.Matched);
+                AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                return true;
+            },
+            cancellation);
+
+    public Task<bool> CompleteObjectsAsync(
+        Work work,
+        IReadOnlyList<ImagingObject> objects,
+        IReadOnlyList<CaptureVerdict> others,
+        IReadOnlyList<string> destinations,
+        CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                if (!Remove(session, work))
+                {
+                    return false;
+                }
+
+                foreach (ImagingObject made in objects)
+                {
+                    AddObject(session, made with { SittingId = work.SubjectId }, destinations);
+                }
+
+                foreach (CaptureVerdict verdict in others)
+                {
+                    session.Execute(
+                        "update captures set state = $1, held_reason = $2 where id = $3", verdict.State.ToString(), verdict.HeldReason, verdict.CaptureId);
+                }
+
+                return true;
+            },
+            cancellation);
+
+    private void AddObject(SqliteSession session, ImagingObject made, IReadOnlyList<string> destinations)
+    {
+        long id = session.QueryNumber(
+            """
+            insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces)
+            values ($1, $2, $3, $4, $5, $6) returning id
+            """,
+            made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StateJson.Write(made.Pieces))!.Value;
+        session.Execute("update captures set state = 'Encoded', held_reason = null where id = $1", made.CaptureId);
+        foreach (string destination in destinations)
+        {
+            long delivery = session.QueryNumber(
+                "insert into deliveries (imaging_object_id, destination, state, created_at) values ($1, $2, 'Waiting', $3) returning id",
+                id, destination, Now)!.Value;
+            AddWork(session, Stage.Deliveries, delivery, destination, Now);
+        }
+    }
+
+    private static void SetSittingState(SqliteSession session, long sittingId, SittingState state) =>
+        session.Execute("update sittings set state = $1 where id = $2", state.ToString(), sittingId);
+
+    /// <summary>A decision by rules takes the place of an earlier one by rules; a person's stands beside it, so that both can be shown later.</summary>
+    private static void InsertMatch(SqliteSession session, Match match)
+    {
+        if (match.DecidedBy == ByRules)
+        {
+            session.Execute("delete from matches where sitting_id = $1 and decided_by = $2", match.SittingId, ByRules);
+        }
+
+        session.Execute(
+            """
+            insert into matches (sitting_id, step, evidence, held_reasons, proposals, inquiry, decided_by, decided_at)
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
+            """,
+            match.SittingId, match.StepJson, StateJson.Write(match.Evidence), StateJson.Write(match.HeldReasons), StateJson.Write(match.Proposals),
+            match.Inquiry, match.DecidedBy, match.DecidedAt.UtcTicks);
+    }
+
+    private static Match? LatestMatch(SqliteSession session, long sittingId) =>
+        session.Query($"select {MatchColumns} from matches m where m.sitting_id = $1 order by m.id desc limit 1", ReadMatch, sittingId).FirstOrDefault();
+
+    private static Match ReadMatch(SqliteDataReader reader) => new()
+    {
+        SittingId = reader.GetInt64(0),
+        StepJson = Text(reader, 1),
+        Evidence = StateJson.ReadReasons(reader.GetString(2)),
+        HeldReasons = StateJson.ReadReasons(reader.GetString(3)),
+        Proposals = StateJson.ReadProposals(reader.GetString(4)),
+        Inquiry = Text(reader, 5),
+        DecidedBy = reader.GetString(6),
+        DecidedAt = At(reader, 7),
+    };
+}

@@ -1,0 +1,186 @@
+using System.Globalization;
+using CameraBridge.Pipeline;
+using Microsoft.Data.Sqlite;
+
+namespace CameraBridge.Persistence.Sqlite;
+
+/// <summary>Cues, and the closing and dividing of sittings.</summary>
+internal sealed partial class SqlitePipelineDatabase
+{
+    private const string SittingColumns = "s.id, s.source, s.folder, s.state, s.opened_at, s.follows_sitting_id, s.begins, s.doubt";
+
+    public Task<IReadOnlyList<Work>> CompleteCuesAsync(IReadOnlyList<CaptureReading> readings, CancellationToken cancellation) =>
+        WriteAsync<IReadOnlyList<Work>>(
+            session =>
+            {
+                var lost = new List<Work>();
+                var done = new List<long>(readings.Count);
+                foreach (CaptureReading reading in readings)
+                {
+                    long capture = reading.Work.SubjectId;
+                    if (!Remove(session, reading.Work))
+                    {
+                        lost.Add(reading.Work);
+                        continue;
+                    }
+
+                    session.Execute(
+                        "update captures set taken_at = $1, taken_at_origin = $2, state = 'Read' where id = $3",
+                        reading.TakenAt.ToString("O", CultureInfo.InvariantCulture), reading.TakenAtOrigin, capture);
+                    foreach (Cue cue in reading.Cues)
+                    {
+                        InsertCue(session, cue with { CaptureId = capture });
+                    }
+
+                    done.Add(capture);
+                }
+
+                LetSittingsClose(session, done);
+                return lost;
+            },
+            cancellation);
+
+    public Task<IReadOnlyList<Cue>> GetCuesOfSittingAsync(long sittingId, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<Cue>>(
+            session => session.Query(
+                """
+                select q.capture_id, q.kind, q.pattern, q.PatientID, q.IssuerOfPatientID, q.AccessionNumber, q.side, q.optic, q.finding_code, q.finding_words
+                from cues q
+                where q.capture_id in (select id from captures where sitting_id = $1)
+                   or (q.kind in ('Sidecar', 'FolderName') and q.capture_id in (select capture_id from folder_evidence where sitting_id = $1))
+                order by q.id
+                """,
+                ReadCue, sittingId),
+            cancellation);
+
+    public Task<Sitting?> GetSittingAsync(long sittingId, CancellationToken cancellation) =>
+        ReadAsync(
+            session => session.Query($"select {SittingColumns} from sittings s where s.id = $1", ReadSitting, sittingId).FirstOrDefault(),
+            cancellation);
+
+    public Task<bool> CompleteSittingAsync(Work work, IReadOnlyList<SittingPart> parts, CancellationToken cancellation) =>
+        WriteAsync(session => CompleteSitting(session, work, parts), cancellation);
+
+    private bool CompleteSitting(SqliteSession session, Work work, IReadOnlyList<SittingPart> parts)
+    {
+        (string? state, long closesAt) = session.Query(
+            "select state, closes_at from sittings where id = $1", reader => ((string?)reader.GetString(0), reader.GetInt64(1)), work.SubjectId).FirstOrDefault();
+        if (state is not nameof(SittingState.Open))
+        {
+            Remove(session, work);
+            return false;
+        }
+
+        var inParts = parts.SelectMany(part => part.CaptureIds).ToHashSet();
+        List<long> joined = session.Query("select id from captures where sitting_id = $1", reader => reader.GetInt64(0), work.SubjectId);
+        if (closesAt > Now || HasCuesWork(session, work.SubjectId) || !inParts.SetEquals(joined))
+        {
+            // When the last cue is read, it makes the closing due again.
+            Postpone(session, work, closesAt > Now ? closesAt : HasCuesWork(session, work.SubjectId) ? Now + CuesWait.Ticks : Now, counts: false);
+            return false;
+        }
+
+        if (!Remove(session, work))
+        {
+            return false;
+        }
+
+        long before = work.SubjectId;
+        for (int i = 0; i < parts.Count; i++)
+        {
+            SittingPart part = parts[i];
+            string closed = (part.Empty ? SittingState.Empty : SittingState.Closed).ToString();
+            long id = before;
+            if (i == 0)
+            {
+                session.Execute(
+                    "update sittings set state = $1, joinable = 0, begins = $2, doubt = $3 where id = $4", closed, part.Begins, part.Doubt, work.SubjectId);
+            }
+            else
+            {
+                id = session.QueryNumber(
+                    $"""
+                    insert into sittings (source, folder, state, joinable, opened_at, closes_at, follows_sitting_id, begins, doubt)
+                    select source, folder, $1, 0, opened_at, closes_at, $2, $3, $4 from sittings where id = $5 returning id
+                    """,
+                    closed, before, part.Begins, part.Doubt, work.SubjectId)!.Value;
+            }
+
+            FillPart(session, id, part);
+            before = id;
+        }
+
+        return true;
+    }
+
+    private void FillPart(SqliteSession session, long sittingId, SittingPart part)
+    {
+        for (int position = 0; position < part.CaptureIds.Count; position++)
+        {
+            session.Execute(
+                "update captures set sitting_id = $1, position = $2, state = iif($3 and state = 'Read', 'Evidence', state) where id = $4",
+                sittingId, position, part.Empty ? 1 : 0, part.CaptureIds[position]);
+        }
+
+        foreach (long evidence in part.FolderEvidence)
+        {
+            session.Execute("insert into folder_evidence (sitting_id, capture_id) values ($1, $2)", sittingId, evidence);
+        }
+
+        if (!part.Empty)
+        {
+            AddWork(session, Stage.Matches, sittingId, "", Now);
+        }
+    }
+
+    private static bool HasCuesWork(SqliteSession session, long sittingId) =>
+        session.QueryNumber(
+            "select 1 from captures c join work w on w.stage = 'Cues' and w.subject_id = c.id where c.sitting_id = $1 limit 1", sittingId) is not null;
+
+    /// <summary>Sittings whose closing waited for these captures' cues are due as soon as the last of their cues is read.</summary>
+    private static void LetSittingsClose(SqliteSession session, IReadOnlyList<long> captures) =>
+        session.Execute(
+            """
+            update work set due_at = (select closes_at from sittings where id = subject_id)
+            where stage = 'Sittings'
+              and subject_id in (select sitting_id from captures where id in (select value from json_each($1)))
+              and due_at > (select closes_at from sittings where id = subject_id)
+              and not exists (
+                select 1 from captures c join work w on w.stage = 'Cues' and w.subject_id = c.id where c.sitting_id = work.subject_id)
+            """,
+            Ids(captures));
+
+    private static void InsertCue(SqliteSession session, Cue cue) =>
+        session.Execute(
+            """
+            insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, finding_code, finding_words)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+            """,
+            cue.CaptureId, cue.Kind.ToString(), cue.Pattern, cue.PatientID, cue.IssuerOfPatientID, cue.AccessionNumber, cue.Side, cue.Optic, cue.Finding?.Code,
+            cue.Finding?.Words);
+
+    private static Cue ReadCue(SqliteDataReader reader) => new()
+    {
+        CaptureId = reader.GetInt64(0),
+        Kind = Word<CueKind>(reader, 1),
+        Pattern = Text(reader, 2),
+        PatientID = Text(reader, 3),
+        IssuerOfPatientID = Text(reader, 4),
+        AccessionNumber = Text(reader, 5),
+        Side = Text(reader, 6),
+        Optic = Text(reader, 7),
+        Finding = Text(reader, 8) is { } code ? new Reason(code, Text(reader, 9) ?? "") : null,
+    };
+
+    private static Sitting ReadSitting(SqliteDataReader reader) => new()
+    {
+        Id = reader.GetInt64(0),
+        Source = reader.GetString(1),
+        Folder = reader.GetString(2),
+        State = Word<SittingState>(reader, 3),
+        OpenedAt = At(reader, 4),
+        FollowsSittingId = reader.GetInt64(5),
+        Begins = reader.GetString(6),
+        Doubt = Text(reader, 7),
+    };
+}

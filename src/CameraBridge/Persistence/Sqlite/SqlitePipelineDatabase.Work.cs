@@ -1,0 +1,194 @@
+using CameraBridge.Pipeline;
+using Microsoft.Data.Sqlite;
+
+namespace CameraBridge.Persistence.Sqlite;
+
+/// <summary>Work and its leases.</summary>
+internal sealed partial class SqlitePipelineDatabase
+{
+    public async Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation)
+    {
+        // Looking costs nothing; only what will find something takes the write lock.
+        (bool due, IReadOnlyList<string> freed) = await ReadAsync(
+            session => (
+                session.QueryNumber(
+                    "select 1 from work where stage = $1 and lane = $2 and owner is null and due_at <= $3 limit 1", stage.ToString(), lane, Now) is not null,
+                OwnersToFree(session, stage, lane)),
+            cancellation).ConfigureAwait(false);
+        if (!due && freed.Count == 0)
+        {
+            return [];
+        }
+
+        return await WriteAsync(
+            session =>
+            {
+                foreach (string owner in freed)
+                {
+                    session.Execute(
+                        "update work set owner = null, lease_until = null where stage = $1 and lane = $2 and owner = $3 and (lease_until <= $4 or $5)",
+                        stage.ToString(), lane, owner, Now, LeaseOwner.IsKnownDead(owner) ? 1 : 0);
+                }
+
+                List<Work> leased = session.Query(
+                    """
+                    update work set owner = $1, lease_until = $2, lease = lease + 1
+                    where id in (select id from work where stage = $3 and lane = $4 and owner is null and due_at <= $5 order by due_at, id limit $6)
+                    returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
+                    """,
+                    reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
+                    _owner, Now + lease.Ticks, stage.ToString(), lane, Now, most)
+                    .OrderBy(row => row.DueAt).ThenBy(row => row.Work.Id).Select(row => row.Work).ToList();
+                return leased;
+            },
+            cancellation).ConfigureAwait(false);
+    }
+
+    public Task<IReadOnlyList<Work>> RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation) =>
+        WriteAsync<IReadOnlyList<Work>>(
+            session => [.. work.Where(piece => 1 == session.Execute(
+                "update work set lease_until = $1 where id = $2 and owner = $3 and lease = $4", Now + lease.Ticks, piece.Id, _owner, piece.Lease))],
+            cancellation);
+
+    public async Task ReleaseAsync(IReadOnlyList<Work> work, CancellationToken cancellation)
+    {
+        string ids = Ids(work.Select(piece => piece.Id));
+        bool any = await ReadAsync(
+            session => session.QueryNumber("select 1 from work where id in (select value from json_each($1)) and owner = $2 limit 1", ids, _owner) is not null,
+            cancellation).ConfigureAwait(false);
+        if (any)
+        {
+            await WriteAsync(
+                session => work.Sum(piece => session.Execute(
+                    "update work set owner = null, lease_until = null where id = $1 and owner = $2 and lease = $3", piece.Id, _owner, piece.Lease)),
+                cancellation).ConfigureAwait(false);
+        }
+    }
+
+    public Task PostponeAsync(IReadOnlyList<Work> work, DateTimeOffset dueAt, bool counts, CancellationToken cancellation) =>
+        WriteAsync(session => work.Sum(piece => Postpone(session, piece, dueAt.UtcTicks, counts)), cancellation);
+
+    public Task PauseLaneAsync(Stage stage, string lane, DateTimeOffset until, CancellationToken cancellation) =>
+        WriteAsync(
+            session => session.Execute(
+                "update work set due_at = $1 where stage = $2 and lane = $3 and owner is null and due_at < $1", until.UtcTicks, stage.ToString(), lane),
+            cancellation);
+
+    public Task<DateTimeOffset?> NextDueAsync(Stage stage, string lane, CancellationToken cancellation) =>
+        ReadAsync<DateTimeOffset?>(
+            session =>
+            {
+                if (OwnersToFree(session, stage, lane).Count > 0)
+                {
+                    return _clock.GetUtcNow();
+                }
+
+                long? next = session.QueryNumber(
+                    """
+                    select min(at) from (
+                        select min(due_at) as at from work where stage = $1 and lane = $2 and owner is null
+                        union all select min(lease_until) from work where stage = $1 and lane = $2 and owner is not null)
+                    """,
+                    stage.ToString(), lane);
+                return next is { } ticks ? new DateTimeOffset(ticks, TimeSpan.Zero) : null;
+            },
+            cancellation);
+
+    public Task<IReadOnlyDictionary<Stage, int>> CountWorkAsync(CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyDictionary<Stage, int>>(
+            session =>
+            {
+                var counts = Enum.GetValues<Stage>().ToDictionary(stage => stage, _ => 0);
+                foreach ((Stage stage, int count) in session.Query("select stage, count(*) from work group by stage", reader => (Word<Stage>(reader, 0), reader.GetInt32(1))))
+                {
+                    counts[stage] = count;
+                }
+
+                return counts;
+            },
+            cancellation);
+
+    public Task<IReadOnlyList<OpenWork>> GetOpenWorkAsync(string? source, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<OpenWork>>(
+            session => session.Query(
+                """
+                select stage, lane,
+                       sum(owner is null and due_at <= $2), sum(owner is not null), sum(owner is null and due_at > $2), min(iif(owner is null, due_at, lease_until))
+                from work
+                where $1 is null or $1 = case stage
+                    when 'Cues' then (select source from captures where id = subject_id)
+                    when 'Deliveries' then (
+                        select s.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
+                        where d.id = subject_id)
+                    else (select source from sittings where id = subject_id) end
+                group by stage, lane
+                """,
+                reader => new OpenWork(
+                    Word<Stage>(reader, 0), reader.GetString(1), reader.GetInt32(2), reader.GetInt32(3), reader.GetInt32(4), At(reader, 5)),
+                source, Now)
+                .OrderBy(open => open.Stage).ThenBy(open => open.Lane, StringComparer.Ordinal).ToList(),
+            cancellation);
+
+    public Task<bool> HoldAsync(Work work, Reason reason, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                if (!Remove(session, work))
+                {
+                    return false;
+                }
+
+                switch (work.Stage)
+                {
+                    case Stage.Cues:
+                        session.Execute("update captures set state = 'Held', held_reason = $1 where id = $2", reason.Words, work.SubjectId);
+                        InsertCue(session, new Cue { CaptureId = work.SubjectId, Kind = CueKind.Unreadable, Finding = reason });
+                        LetSittingsClose(session, [work.SubjectId]);
+                        break;
+                    case Stage.Sittings or Stage.Matches:
+                        session.Execute("update sittings set state = 'Held', joinable = 0 where id = $1", work.SubjectId);
+                        InsertMatch(session, new Match { SittingId = work.SubjectId, HeldReasons = [reason], DecidedAt = _clock.GetUtcNow() });
+                        break;
+                    case Stage.Objects:
+                        session.Execute(
+                            "update captures set state = 'Held', held_reason = $1 where sitting_id = $2 and state in ('Taken', 'Read')", reason.Words, work.SubjectId);
+                        break;
+                    case Stage.Deliveries:
+                        session.Execute(
+                            "update deliveries set state = 'GivenUp', outcome = $1, finished_at = $2 where id = $3", reason.Words, Now, work.SubjectId);
+                        break;
+                    default:
+                        throw new InvalidOperationException($"Stage {work.Stage} has no subject to hold.");
+                }
+
+                return true;
+            },
+            cancellation);
+
+    /// <summary>Owners whose leases have lapsed or who are dead.</summary>
+    private List<string> OwnersToFree(SqliteSession session, Stage stage, string lane) =>
+        session.Query(
+            "select owner, min(lease_until) from work where stage = $1 and lane = $2 and owner is not null group by owner",
+            reader => (Owner: reader.GetString(0), Until: reader.GetInt64(1)),
+            stage.ToString(), lane)
+            .Where(lease => lease.Until <= Now || (lease.Owner != _owner && LeaseOwner.IsKnownDead(lease.Owner)))
+            .Select(lease => lease.Owner)
+            .ToList();
+
+    private static Work ReadWork(SqliteDataReader reader) =>
+        new(reader.GetInt64(0), Word<Stage>(reader, 1), reader.GetInt64(2), reader.GetString(3), reader.GetInt32(4), At(reader, 5)) { Lease = reader.GetInt64(6) };
+
+    /// <summary>Removes work whose result is being written.</summary>
+    /// <returns>False when its lease was lost: then nothing may be written.</returns>
+    private bool Remove(SqliteSession session, Work work) =>
+        session.Execute("delete from work where id = $1 and owner = $2 and lease = $3", work.Id, _owner, work.Lease) == 1;
+
+    private int Postpone(SqliteSession session, Work work, long dueAt, bool counts) =>
+        session.Execute(
+            "update work set owner = null, lease_until = null, due_at = $1, attempts = attempts + $2 where id = $3 and owner = $4 and lease = $5",
+            dueAt, counts ? 1 : 0, work.Id, _owner, work.Lease);
+
+    private void AddWork(SqliteSession session, Stage stage, long subjectId, string lane, long dueAt) =>
+        session.Execute(
+            "insert into work (stage, subject_id, lane, created_at, due_at) values ($1, $2, $3, $4, $5)", stage.ToString(), subjectId, lane, Now, dueAt);
+}

@@ -1,0 +1,178 @@
+using System.Collections.Concurrent;
+using System.Text.Json;
+using Microsoft.Data.Sqlite;
+
+namespace CameraBridge.Persistence.Sqlite;
+
+/// <summary>
+/// The state in one SQLite file: write-ahead log, every commit durable (synchronous = full). Within a process writers take turns at a gate; between
+/// processes at the file's write lock. Readers see the last commit and wait for nobody.
+/// </summary>
+internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
+{
+    private readonly string _file;
+    private readonly TimeProvider _clock;
+    private readonly string _owner;
+    private readonly SemaphoreSlim _gate = new(1, 1);
+    private readonly ConcurrentBag<SqliteSession> _readers = [];
+    private SqliteSession? _writer;
+
+    private SqlitePipelineDatabase(string file, TimeProvider clock, string owner)
+    {
+        _file = file;
+        _clock = clock;
+        _owner = owner;
+    }
+
+    private long Now => _clock.GetUtcNow().UtcTicks;
+
+    /// <summary>Opens the state, makes it where there is none, and brings it to this program's schema.</summary>
+    /// <param name="file">Path of the file; its folder is made where it is missing. Only this user may read it, since it holds patients' data.</param>
+    /// <param name="clock">Source of due times and leases.</param>
+    /// <param name="cancellation">Gives up.</param>
+    /// <param name="owner">Name that leases are taken under; null for this process.</param>
+    /// <exception cref="StateUnavailableException">The file cannot be opened, is none of ours, or is newer than this program.</exception>
+    public static async Task<SqlitePipelineDatabase> OpenAsync(string file, TimeProvider clock, CancellationToken cancellation, string? owner = null)
+    {
+        var database = new SqlitePipelineDatabase(file, clock, owner ?? LeaseOwner.Current);
+        try
+        {
+            CreatePrivately(file);
+            await database.LockedAsync(
+                session =>
+                {
+                    session.QueryText("pragma journal_mode = wal");
+                    SqliteMigrations.Apply(session, file, clock.GetUtcNow());
+                    return true;
+                },
+                cancellation).ConfigureAwait(false);
+            return database;
+        }
+        catch (Exception unusable) when (unusable is IOException or UnauthorizedAccessException)
+        {
+            await database.DisposeAsync().ConfigureAwait(false);
+            throw new StateUnavailableException(
+                $"The state {file} cannot be opened: see that its folder exists, is mounted, and may be written by the service's user. ({unusable.Message})", unusable);
+        }
+        catch (Exception)
+        {
+            await database.DisposeAsync().ConfigureAwait(false);
+            throw;
+        }
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        await _gate.WaitAsync().ConfigureAwait(false);
+        _writer?.Dispose();
+        _writer = null;
+        while (_readers.TryTake(out SqliteSession? reader))
+        {
+            reader.Dispose();
+        }
+
+        _gate.Dispose();
+    }
+
+    private static void CreatePrivately(string file)
+    {
+        string path = Path.GetFullPath(file);
+        Directory.CreateDirectory(Path.GetDirectoryName(path)!);
+        if (!File.Exists(path))
+        {
+            var options = new FileStreamOptions { Mode = FileMode.OpenOrCreate, Access = FileAccess.Write, Share = FileShare.ReadWrite | FileShare.Delete };
+            if (!OperatingSystem.IsWindows())
+            {
+                options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
+            }
+
+            using var made = new FileStream(path, options);
+        }
+    }
+
+    /// <summary>One transaction that may write. Once begun it is carried through, whatever the token says.</summary>
+    private Task<T> WriteAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation) =>
+        LockedAsync(
+            session =>
+            {
+                session.Execute("begin immediate");
+                try
+                {
+                    T result = work(session);
+                    session.Execute("commit");
+                    return result;
+                }
+                catch (Exception)
+                {
+                    session.Rollback();
+                    throw;
+                }
+            },
+            cancellation);
+
+    private async Task<T> LockedAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation)
+    {
+        await _gate.WaitAsync(cancellation).ConfigureAwait(false);
+        try
+        {
+            _writer ??= SqliteSession.Open(_file);
+            return work(_writer);
+        }
+        catch (SqliteException error)
+        {
+            if (SqliteErrors.SpoilsConnection(error))
+            {
+                _writer?.Dispose();
+                _writer = null;
+            }
+
+            if (SqliteErrors.Translate(error, _file) is { } told)
+            {
+                throw told;
+            }
+
+            throw;
+        }
+        finally
+        {
+            _gate.Release();
+        }
+    }
+
+    /// <summary>Reads of one moment: all statements see the same commit.</summary>
+    private Task<T> ReadAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation)
+    {
+        cancellation.ThrowIfCancellationRequested();
+        SqliteSession? session = null;
+        try
+        {
+            session = _readers.TryTake(out SqliteSession? idle) ? idle : SqliteSession.Open(_file);
+            session.Execute("begin");
+            T result = work(session);
+            session.Execute("commit");
+            _readers.Add(session);
+            session = null;
+            return Task.FromResult(result);
+        }
+        catch (SqliteException error) when (SqliteErrors.Translate(error, _file) is { } told)
+        {
+            throw told;
+        }
+        finally
+        {
+            session?.Dispose();
+        }
+    }
+
+    // --- columns --------------------------------------------------------------------------------------------------------------------
+
+    /// <summary>A list of ids as one value, for json_each: one prepared statement whatever the number.</summary>
+    private static string Ids(IEnumerable<long> ids) => JsonSerializer.Serialize(ids);
+
+    private static DateTimeOffset At(SqliteDataReader reader, int column) => new(reader.GetInt64(column), TimeSpan.Zero);
+
+    private static string? Text(SqliteDataReader reader, int column) => reader.IsDBNull(column) ? null : reader.GetString(column);
+
+    private static T Word<T>(SqliteDataReader reader, int column)
+        where T : struct, Enum => Enum.Parse<T>(reader.GetString(column));
+}

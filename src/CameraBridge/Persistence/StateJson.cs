@@ -1,0 +1,25 @@
+using System.Text.Json;
+using System.Text.Json.Serialization;
+using CameraBridge.Pipeline;
+
+namespace CameraBridge.Persistence;
+
+/// <summary>The lists that the state keeps as JSON text in a column: read as a whole, never searched.</summary>
+[JsonSourceGenerationOptions(PropertyNamingPolicy = JsonKnownNamingPolicy.SnakeCaseLower, DefaultIgnoreCondition = JsonIgnoreCondition.WhenWritingNull)]
+[JsonSerializable(typeof(IReadOnlyList<Reason>))]
+[JsonSerializable(typeof(IReadOnlyList<Proposal>))]
+[JsonSerializable(typeof(IReadOnlyList<StoredPiece>))]
+internal sealed partial class StateJson : JsonSerializerContext
+{
+    public static string Write(IReadOnlyList<Reason> reasons) => JsonSerializer.Serialize(reasons, Default.IReadOnlyListReason);
+
+    public static string Write(IReadOnlyList<Proposal> proposals) => JsonSerializer.Serialize(proposals, Default.IReadOnlyListProposal);
+
+    public static string Write(IReadOnlyList<StoredPiece> pieces) => JsonSerializer.Serialize(pieces, Default.IReadOnlyListStoredPiece);
+
+    public static IReadOnlyList<Reason> ReadReasons(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListReason) ?? [];
+
+    public static IReadOnlyList<Proposal> ReadProposals(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListProposal) ?? [];
+
+    public static IReadOnlyList<StoredPiece> ReadPieces(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListStoredPiece) ?? [];
+}
