@@ -19,6 +19,7 @@ internal static class CommandLine
         {
             CommonOptions.Json,
             ConfigCommand.Build(terminal),
+            PracticeCommand.Build(terminal),
         };
         AddExitCodes(root);
         return root;
@@ -38,8 +39,7 @@ internal static class CommandLine
         bool json = parsed.GetValue(CommonOptions.Json);
         if (parsed.Errors.Count > 0 && parsed.Action is not HelpWithCodes)
         {
-            string message = string.Join(" ", parsed.Errors.Select(error => error.Message));
-            return Fail(terminal, json, ExitCodes.UsageOrConfiguration, "usage", $"{message} See camerabridge {PathOf(parsed.CommandResult.Command)}--help.");
+            return Fail(terminal, json, ExitCodes.UsageOrConfiguration, "usage", $"{UsageFault(parsed)} See camerabridge {PathOf(parsed.CommandResult.Command)}--help.");
         }
 
         try
@@ -94,6 +94,20 @@ internal static class CommandLine
         }
 
         return exitCode;
+    }
+
+    /// <summary>A word that is unknown explains the others that are missing, so it is told alone, with what was probably meant.</summary>
+    private static string UsageFault(ParseResult parsed)
+    {
+        if (parsed.UnmatchedTokens.Count == 0)
+        {
+            return string.Join(" ", parsed.Errors.Select(error => error.Message));
+        }
+
+        Command command = parsed.CommandResult.Command;
+        string unknown = parsed.UnmatchedTokens[0];
+        string? nearest = NearestWord.Of(unknown, [.. command.Subcommands.Select(verb => verb.Name), .. command.Options.Select(option => option.Name)]);
+        return $"'{unknown}' is not known here.{(nearest is null ? "" : $" Did you mean {nearest}?")}";
     }
 
     private static string PathOf(Command command) =>

@@ -71,11 +71,7 @@ internal sealed record ConfigurationFile(
         }
         catch (YamlException fault)
         {
-            // The scanner names the whole stretch it was reading; the fault itself lies at its end.
-            Mark mark = fault is SyntaxErrorException ? fault.End : fault.Start;
-            return new ConfigurationFile(file, null, [], [new ConfigurationProblem(file, (int)mark.Line, (int)mark.Column, "", "",
-                $"is not readable as YAML here ({Reason(fault)})",
-                "Check indentation (spaces, no tabs), colons and quotes; patterns belong in single quotes.")]);
+            return new ConfigurationFile(file, null, [], [Unreadable(text, file, fault)]);
         }
 
         SettingReader reader = new(log, "", root ?? new YamlMap(1, 1, []));
@@ -92,6 +88,29 @@ internal sealed record ConfigurationFile(
 
     private static ConfigurationFile Broken(string path, ValueFault fault) =>
         new(path, null, [], [new ConfigurationProblem(path, 0, 0, "", "", fault.What, fault.Fix)]);
+
+    private static ConfigurationProblem Unreadable(string text, string file, YamlException fault)
+    {
+        // The parser tells a tab by the line before it, or by the whole document.
+        string[] lines = text.Split('\n');
+        int tabbed = Array.FindIndex(lines, line => line.AsSpan(0, line.Length - line.AsSpan().TrimStart().Length).Contains('\t'));
+        if (tabbed >= 0)
+        {
+            int column = lines[tabbed].IndexOf('\t', StringComparison.Ordinal) + 1;
+            return new ConfigurationProblem(file, tabbed + 1, column, "", "", "is not readable as YAML here (a tab in the indentation)", "Indent with spaces.");
+        }
+
+        // The scanner names the whole stretch it was reading; the fault itself lies at its end.
+        Mark mark = fault is SyntaxErrorException ? fault.End : fault.Start;
+        return new ConfigurationProblem(
+            file,
+            (int)mark.Line,
+            (int)mark.Column,
+            "",
+            "",
+            $"is not readable as YAML here ({Reason(fault)})",
+            "Check indentation, colons and quotes; patterns belong in single quotes.");
+    }
 
     private static string Reason(YamlException fault) => (fault.InnerException?.Message ?? fault.Message).TrimEnd('.');
 }

@@ -1,5 +1,4 @@
 using System.Globalization;
-using System.Text.Json;
 
 namespace CameraBridge.Practice.Sticks;
 
@@ -8,8 +7,6 @@ internal static class StickDrawer
 {
     /// <summary>Drawing costs some 30 ms a picture; beyond this many a motif's pictures come again with another comment, so that their contents still differ.</summary>
     private const int DrawingsPerMotif = 6;
-
-    public static readonly JsonSerializerOptions TruthFormat = new() { PropertyNamingPolicy = JsonNamingPolicy.SnakeCaseLower, WriteIndented = true };
 
     /// <param name="plan">What is to be on it.</param>
     /// <param name="folder">The stick's root; made when it is missing.</param>

@@ -1,0 +1,78 @@
+using System.Globalization;
+using CameraBridge.Pipeline;
+
+namespace CameraBridge.Commands;
+
+/// <summary>A file that was not taken, with the reason in words.</summary>
+internal sealed record SkippedReply(string Place, string Reason);
+
+/// <summary>What came of one pass over a folder.</summary>
+internal sealed record OnceReply
+{
+    public required string Source { get; init; }
+
+    public required string Folder { get; init; }
+
+    /// <summary>Files that were new and lie safe in the spool now.</summary>
+    public int Taken { get; init; }
+
+    /// <summary>Files that had been taken before.</summary>
+    public int Known { get; init; }
+
+    public IReadOnlyList<SkippedReply> Skipped { get; init; } = [];
+
+    public IReadOnlyList<SittingReply> Sittings { get; init; } = [];
+
+    /// <summary>Seconds from start to end.</summary>
+    public double Seconds { get; init; }
+
+    public int ExitCode { get; init; }
+
+    public void WriteTable(TextWriter writer)
+    {
+        TextTable.Write(writer, ["folder", "sitting", "filed under / held because", "captures", "pictures", "delivered"], Sittings.Select(Row));
+        foreach (SittingReply sitting in Sittings)
+        {
+            foreach (HeldCaptureReply capture in sitting.HeldCaptures)
+            {
+                writer.WriteLine($"{capture.Place}: held: {capture.Reason}");
+            }
+
+            foreach (DeliveryReply delivery in sitting.Deliveries.Where(delivery => delivery.Undelivered > 0))
+            {
+                writer.WriteLine(FormattableString.Invariant($"Sitting {sitting.Sitting}: {delivery.Undelivered} not delivered to {delivery.Destination}: {delivery.Outcome ?? "not tried yet"}"));
+            }
+        }
+
+        foreach (SkippedReply skipped in Skipped)
+        {
+            writer.WriteLine($"{skipped.Place}: not taken: {skipped.Reason}");
+        }
+
+        writer.WriteLine(string.Create(
+            CultureInfo.InvariantCulture,
+            $"{Taken} files taken, {Known} known from before, {Skipped.Count} not taken. {Sittings.Count(sitting => sitting.Step is not null)} sittings filed, {Sittings.Count(sitting => sitting.IsHeld)} held. {Seconds:0.0} s."));
+        if (ExitCode == ExitCodes.Held)
+        {
+            writer.WriteLine("'camerabridge held list' shows what waits for a person.");
+        }
+        else if (ExitCode == ExitCodes.Undelivered)
+        {
+            writer.WriteLine("What is undelivered stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault.");
+        }
+    }
+
+    private static IReadOnlyList<string> Row(SittingReply sitting) =>
+    [
+        sitting.Folder.Length == 0 ? "(top)" : sitting.Folder,
+        sitting.Sitting.ToString(CultureInfo.InvariantCulture),
+        sitting.Step is not null ? sitting.Step.OrderLine()
+            : sitting.State == SittingState.Empty ? "nothing to file"
+            : sitting.Held.Count > 0 ? "held: " + string.Join("; ", sitting.Held.Select(reason => reason.Words))
+            : "not decided yet",
+        sitting.Captures.ToString(CultureInfo.InvariantCulture),
+        sitting.Pictures.ToString(CultureInfo.InvariantCulture),
+        sitting.Deliveries.Count == 0 ? "" : string.Join(", ", sitting.Deliveries.Select(delivery =>
+            string.Create(CultureInfo.InvariantCulture, $"{delivery.Destination} {delivery.Delivered} of {delivery.Delivered + delivery.Undelivered}"))),
+    ];
+}
