@@ -1,0 +1,175 @@
+using CameraBridge.Configuration;
+using CameraBridge.Persistence;
+
+namespace CameraBridge.Pipeline.Captures;
+
+/// <summary>
+/// Where the flow begins: watches the sources and takes what settles there into the spool. Each source runs by itself: one that fails, hangs or is
+/// pulled out stops no other. Sources are only read.
+/// </summary>
+internal sealed class CaptureSources : IDisposable
+{
+    /// <summary>A source that has not answered for so long is reported; nothing can be done about it but to wait.</summary>
+    private static readonly TimeSpan HangLimit = TimeSpan.FromMinutes(1);
+
+    /// <summary>Time given to what is under way when the program ends; then it is left, and taken again by the next start.</summary>
+    private static readonly TimeSpan FarewellLimit = TimeSpan.FromSeconds(5);
+
+    private static readonly TimeSpan FirstFailureDelay = TimeSpan.FromSeconds(5), LongestFailureDelay = TimeSpan.FromMinutes(5);
+
+    private readonly Spool _spool;
+    private readonly CaptureTools _tools;
+    private readonly TimeProvider _clock;
+    private readonly ILogger _logger;
+    private readonly IReadOnlyList<SourceWatch> _watches;
+
+    public CaptureSources(SiteConfiguration site, IPipelineDatabase database, WorkSignal signal, TimeProvider clock, ILoggerFactory loggers)
+    {
+        if (!OperatingSystem.IsLinux())
+        {
+            throw new PlatformNotSupportedException("Captures are taken on Linux only; run CameraBridge there, or in its container.");
+        }
+
+        _clock = clock;
+        _logger = loggers.CreateLogger<CaptureSources>();
+        _spool = new Spool(site.SpoolFolder);
+        _tools = new CaptureTools(_spool, new SpoolPause(clock, _logger), new Intake(_spool, database, signal, clock), database, clock, _logger);
+        _watches = [.. site.Sources.Select(source => new SourceWatch(source, _tools))];
+    }
+
+    /// <summary>How the watched sources stand.</summary>
+    public IReadOnlyList<SourceStatus> Status => [.. _watches.SelectMany(watch => watch.Status)];
+
+    /// <summary>Watches every source until cancelled.</summary>
+    public async Task RunAsync(CancellationToken cancellation)
+    {
+        Task all = Task.WhenAll(_watches.Select(watch => Task.Run(() => RunAsync(watch, cancellation), CancellationToken.None)));
+        try
+        {
+            await all.WaitAsync(cancellation).ConfigureAwait(false);
+        }
+        catch (OperationCanceledException)
+        {
+            // A thread that hangs in a dead share cannot be ended; it may be left, since nothing counts before its row is written.
+            await all.WaitAsync(FarewellLimit, _clock, CancellationToken.None)
+                .ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+        }
+    }
+
+    /// <summary>
+    /// Takes everything that can be read from a source, in one complete pass, and has its sittings closed. Need not be one of the watched sources. What is
+    /// still being written is waited for, up to the source's longest settle time.
+    /// </summary>
+    /// <exception cref="StateUnavailableException">The state cannot be read or written.</exception>
+    public async Task<SourceSummary> TakeAllAsync(SourceConfiguration source, CancellationToken cancellation, IProgress<SourceStatus>? progress = null)
+    {
+        using var watch = new SourceWatch(source, _tools, progress);
+        bool wasPresent = false;
+        string? trouble = null;
+        while (trouble is null)
+        {
+            try
+            {
+                DateTimeOffset next = await watch.LookAsync(once: true, cancellation).ConfigureAwait(false);
+                if (!watch.IsPresent)
+                {
+                    trouble = wasPresent
+                        ? $"Source {source.Name} went before everything was taken; put it back and take it again."
+                        : $"The folder {source.Folder} of source {source.Name} is not there; mount it, or correct the path.";
+                    break;
+                }
+
+                wasPresent = true;
+                if (watch.IsDone)
+                {
+                    break;
+                }
+
+                await watch.WaitAsync(next, cancellation).ConfigureAwait(false);
+            }
+            catch (SpoolUnavailableException refusal)
+            {
+                _logger.SpoolUnavailable(refusal.Message, _clock.GetUtcNow());
+                trouble = refusal.Message;
+            }
+        }
+
+        if (trouble is null)
+        {
+            await _tools.Database.CloseSoonAsync(source.Name, null, cancellation).ConfigureAwait(false);
+        }
+
+        return new SourceSummary
+        {
+            Source = source.Name,
+            Taken = watch.Status.Sum(status => status.Taken),
+            Known = watch.Status.Sum(status => status.Known - status.Taken),
+            Skipped = [.. watch.Status.SelectMany(status => status.Skipped).GroupBy(skipped => skipped.Reason)
+                .Select(group => new SkippedFiles(group.Key, group.Sum(one => one.Count), [.. group.SelectMany(one => one.Places)]))],
+            Whole = trouble is null,
+            Trouble = trouble,
+        };
+    }
+
+    public void Dispose()
+    {
+        foreach (SourceWatch watch in _watches)
+        {
+            watch.Dispose();
+        }
+
+        _spool.Dispose();
+    }
+
+    private async Task RunAsync(SourceWatch watch, CancellationToken cancellation)
+    {
+        TimeSpan delay = TimeSpan.Zero;
+        while (!cancellation.IsCancellationRequested)
+        {
+            try
+            {
+                DateTimeOffset next = await LookAsync(watch, cancellation).ConfigureAwait(false);
+                delay = TimeSpan.Zero;
+                await watch.WaitAsync(next, cancellation).ConfigureAwait(false);
+                continue;
+            }
+            catch (StateUnavailableException failure)
+            {
+                delay = Longer(delay);
+                _logger.StateUnavailable(watch.Source.Name, failure.Message, _clock.GetUtcNow() + delay);
+            }
+            catch (Exception error) when (error is not OperationCanceledException)
+            {
+                delay = Longer(delay);
+                _logger.Unforeseen(error, watch.Source.Name, _clock.GetUtcNow() + delay);
+            }
+
+            await Task.Delay(delay, _clock, cancellation).ConfigureAwait(false);
+        }
+    }
+
+    /// <summary>One look, during which a source that does not answer is reported once. The look ends itself when cancelled, unless it hangs.</summary>
+    private async Task<DateTimeOffset> LookAsync(SourceWatch watch, CancellationToken cancellation)
+    {
+        Task<DateTimeOffset> look = watch.LookAsync(once: false, cancellation);
+        bool said = false;
+        while (true)
+        {
+            try
+            {
+                return await look.WaitAsync(HangLimit, _clock, CancellationToken.None).ConfigureAwait(false);
+            }
+            catch (TimeoutException) when (!look.IsCompleted)
+            {
+                if (!said && _clock.GetUtcNow() - watch.LastAnswerAt >= HangLimit)
+                {
+                    _logger.SourceHangs(watch.Source.Name, watch.LastAnswerAt);
+                    said = true;
+                }
+            }
+        }
+    }
+
+    private static TimeSpan Longer(TimeSpan delay) =>
+        delay == TimeSpan.Zero ? FirstFailureDelay : delay * 2 < LongestFailureDelay ? delay * 2 : LongestFailureDelay;
+}
