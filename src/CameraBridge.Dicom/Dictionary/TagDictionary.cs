@@ -1,3 +1,4 @@
+using System.Numerics;
 using CameraBridge.Dicom.Data;
 
 namespace CameraBridge.Dicom.Dictionary;
@@ -30,7 +31,7 @@ public static class TagDictionary
 
             foreach (Pattern pattern in rows.Patterns)
             {
-                yield return rows.Parse(pattern.Row, new Tag(pattern.Bits));
+                yield return rows.Parse(pattern.Row, rows.LowestOf(pattern));
             }
         }
     }
@@ -75,8 +76,8 @@ public static class TagDictionary
         }
 
         Index rows = Rows.Value;
-        ReadOnlySpan<byte> digits = rows.Text.Row(row)[..PatternDigits];
-        return Find(new Tag(Pattern.Read(digits, row).Bits));
+        var pattern = Pattern.Read(rows.Text.Row(row)[..PatternDigits], row);
+        return pattern.IsSingle ? Find(new Tag(pattern.Bits)) : rows.Parse(row, rows.LowestOf(pattern));
     }
 
     /// <summary>
@@ -174,6 +175,13 @@ public static class TagDictionary
 
         // Two threads may both parse a row the first time; the rows are equal, so it does not matter whose stays.
         public TagEntry Entry(int at) => entries[at] ??= Parse(rowOf[at], new Tag(Tags[at]));
+
+        /// <summary>The lowest tag of a repeating row: not one that has a row of its own, such as (0028,0400), nor a group length.</summary>
+        public Tag LowestOf(Pattern pattern)
+        {
+            bool isTaken = (pattern.Bits & 0xFFFF) == 0 || Array.BinarySearch(Tags, pattern.Bits) >= 0;
+            return new Tag(isTaken ? pattern.Bits | (1u << BitOperations.TrailingZeroCount(~pattern.Mask)) : pattern.Bits);
+        }
 
         public TagEntry Parse(int row, Tag tag)
         {
