@@ -37,11 +37,12 @@ internal sealed class DataSetParser(ByteSource source, TransferSyntax syntax, Re
         return dataSet;
     }
 
-    /// <summary>Reads elements as long as their group is this one (the file meta information).</summary>
-    public DataSet ReadGroup(long start, ushort group)
+    /// <summary>Reads elements up to <paramref name="end"/>, but only as long as their group is this one (the file meta information).</summary>
+    public DataSet ReadGroup(long start, long end, ushort group)
     {
         Position = start;
-        return ReadElements(source.Length, TopMode, isItemOfUndefinedLength: false, signedPixels: false, group);
+        path.Clear();
+        return ReadElements(end, TopMode, isItemOfUndefinedLength: false, signedPixels: false, group);
     }
 
     private DataSet ReadElements(long end, Mode mode, bool isItemOfUndefinedLength, bool signedPixels, uint onlyGroup)
@@ -60,7 +61,7 @@ internal sealed class DataSetParser(ByteSource source, TransferSyntax syntax, Re
                 break;
             }
 
-            if (IsTrailingZeros(end, elements))
+            if (IsPastGroup(end, onlyGroup) || IsTrailingZeros(end, elements))
             {
                 break;
             }
@@ -75,12 +76,6 @@ internal sealed class DataSetParser(ByteSource source, TransferSyntax syntax, Re
                 }
 
                 Position = start + header.Size;
-                break;
-            }
-
-            if (onlyGroup != uint.MaxValue && header.Tag.Group != onlyGroup)
-            {
-                Position = start;
                 break;
             }
 
@@ -312,6 +307,10 @@ internal sealed class DataSetParser(ByteSource source, TransferSyntax syntax, Re
         Position += 8;
         return (tag, length);
     }
+
+    /// <summary>Told by the group number alone: what follows may be encoded otherwise, or deflated.</summary>
+    private bool IsPastGroup(long end, uint onlyGroup) => onlyGroup != uint.MaxValue
+        && (end - Position < 8 || UInt16(source.Peek(Position, 2), TopMode) != onlyGroup);
 
     /// <summary>Zeros after the last element: some writers fill up a block. No element has tag (0000,0000) but the first of a command.</summary>
     private bool IsTrailingZeros(long end, List<Element> elements)

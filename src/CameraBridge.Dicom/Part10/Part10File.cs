@@ -1,6 +1,5 @@
 using System.Buffers.Binary;
 using CameraBridge.Dicom.Data;
-using CameraBridge.Dicom.Dictionary;
 using Microsoft.Win32.SafeHandles;
 
 namespace CameraBridge.Dicom.Part10;
@@ -106,16 +105,35 @@ public sealed class Part10File
             return (new FileMeta("", "", "") { ImplementationClassUID = "", ImplementationVersionName = "" }, start);
         }
 
-        var parser = new DataSetParser(source, TransferSyntax.ExplicitLittleEndian, limits, findings);
-        DataSet elements = parser.ReadGroup(start, 0x0002);
+        // The group length tells the end; a wrong one is found by the parser, and then the group numbers must do.
         const int GroupLengthElement = 12;
-        if (elements[Tags.FileMetaInformationGroupLength] is not { Value.Length: 4 } length
-            || BinaryPrimitives.ReadUInt32LittleEndian(length.Value.Span) != parser.Position - start - GroupLengthElement)
+        ReadOnlySpan<byte> head = source.Peek(start, (int)Math.Min(GroupLengthElement, source.Length - start));
+        long end = head.Length == GroupLengthElement && head[2..8].SequenceEqual("\0\0UL\x04\0"u8)
+            ? start + GroupLengthElement + BinaryPrimitives.ReadUInt32LittleEndian(head[8..])
+            : -1;
+        var parser = new DataSetParser(source, TransferSyntax.ExplicitLittleEndian, limits, findings);
+        DataSet? elements = end > 0 && end <= source.Length ? TryReadGroup(parser, start, end) : null;
+        if (elements is null)
         {
             findings.Add(new ReadFinding(start, "(0002,0000)", "the group length does not tell where the file meta information ends (PS3.10 7.1)"));
+            elements = parser.ReadGroup(start, source.Length, 0x0002);
         }
 
         return (FileMeta.FromDataSet(elements), parser.Position);
+    }
+
+    /// <summary>Null when the elements do not end where the group length says.</summary>
+    private static DataSet? TryReadGroup(DataSetParser parser, long start, long end)
+    {
+        try
+        {
+            DataSet elements = parser.ReadGroup(start, end, 0x0002);
+            return parser.Position == end ? elements : null;
+        }
+        catch (MalformedException)
+        {
+            return null;
+        }
     }
 
     private static TransferSyntax SyntaxOf(FileMeta meta, ByteSource source, long dataSetStart, List<ReadFinding> findings)
