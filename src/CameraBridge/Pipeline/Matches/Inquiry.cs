@@ -1,0 +1,126 @@
+using System.Buffers;
+using System.Text;
+using System.Text.Encodings.Web;
+using System.Text.Json;
+using CameraBridge.Dicom.Part10;
+using CameraBridge.Dicom.Web;
+
+namespace CameraBridge.Pipeline.Matches;
+
+/// <summary>What the worklist answered to one question.</summary>
+internal sealed record WorklistAnswers(WorklistQuestion Question, IReadOnlyList<WorklistStep> Steps)
+{
+    /// <summary>More answers were there than the limit allows, and the query was ended early.</summary>
+    public bool CutOff { get; init; }
+
+    /// <summary>The worklist could not be asked, or said that it failed; null when it answered to the end.</summary>
+    public Reason? Failure { get; init; }
+
+    /// <summary>Answers that came.</summary>
+    public int Total { get; init; }
+
+    /// <summary>At least one answer came with FF01: the worklist did not look at some keys (PS3.4 Table K.4-1).</summary>
+    public bool KeysNotSupported { get; init; }
+
+    /// <summary>Status of the last response, or null when none came.</summary>
+    public ushort? Status { get; init; }
+
+    public DateTimeOffset AskedAt { get; init; }
+}
+
+/// <summary>
+/// What was asked and answered, as it is kept with a sitting: a JSON object with the worklist's name and, for each question, its query and its
+/// answers as DICOM JSON (PS3.18 Annex F).
+/// </summary>
+internal static class Inquiry
+{
+    /// <summary>Answers kept of a question, best first; the number of all is kept too.</summary>
+    public const int MostAnswers = 50;
+
+    private static readonly JsonWriterOptions Options = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+
+    /// <summary>Writes the document.</summary>
+    /// <param name="worklist">Name of the worklist.</param>
+    /// <param name="answers">Questions with their answers.</param>
+    /// <param name="ranking">All steps, best first.</param>
+    public static string Write(string worklist, IReadOnlyList<WorklistAnswers> answers, IReadOnlyList<WorklistStep> ranking)
+    {
+        var rank = new Dictionary<WorklistStep, int>();
+        foreach (WorklistStep step in ranking)
+        {
+            rank.TryAdd(step, rank.Count);
+        }
+
+        var buffer = new ArrayBufferWriter<byte>();
+        using (var writer = new Utf8JsonWriter(buffer, Options))
+        {
+            writer.WriteStartObject();
+            writer.WriteString("worklist", worklist);
+            writer.WriteStartArray("questions");
+            foreach (WorklistAnswers answer in answers)
+            {
+                WriteAnswers(writer, answer, rank);
+            }
+
+            writer.WriteEndArray();
+            writer.WriteEndObject();
+        }
+
+        return Encoding.UTF8.GetString(buffer.WrittenSpan);
+    }
+
+    /// <summary>The steps that were kept, each once.</summary>
+    /// <returns>Empty for a document that is none of ours.</returns>
+    public static IReadOnlyList<WorklistStep> ReadSteps(string? inquiry)
+    {
+        if (inquiry is null)
+        {
+            return [];
+        }
+
+        try
+        {
+            using JsonDocument document = JsonDocument.Parse(inquiry, new JsonDocumentOptions { MaxDepth = 128 });
+            return
+            [
+                .. document.RootElement.GetProperty("questions").EnumerateArray()
+                    .SelectMany(question => question.GetProperty("answers").EnumerateArray())
+                    .Select(WorklistStep.FromJson)
+                    .DistinctBy(step => step.Key),
+            ];
+        }
+        catch (Exception foreign) when (foreign is JsonException or KeyNotFoundException or InvalidOperationException or MalformedException)
+        {
+            return [];
+        }
+    }
+
+    private static void WriteAnswers(Utf8JsonWriter writer, WorklistAnswers answer, Dictionary<WorklistStep, int> rank)
+    {
+        writer.WriteStartObject();
+        writer.WriteString("asked_at", answer.AskedAt.UtcDateTime);
+        if (answer.Status is { } status)
+        {
+            writer.WriteString("status", status.ToString("X4", System.Globalization.CultureInfo.InvariantCulture));
+        }
+
+        if (answer.Failure is { } failure)
+        {
+            writer.WriteString("failure", failure.Words);
+        }
+
+        writer.WriteBoolean("cut_off", answer.CutOff);
+        writer.WriteBoolean("keys_not_supported", answer.KeysNotSupported);
+        writer.WriteNumber("answers_total", answer.Total);
+        writer.WritePropertyName("query");
+        DicomJson.Write(writer, answer.Question.ToIdentifier());
+        writer.WriteStartArray("answers");
+        foreach (WorklistStep step in answer.Steps.OrderBy(step => rank.GetValueOrDefault(step, int.MaxValue)).Take(MostAnswers))
+        {
+            DicomJson.Write(writer, step.Item);
+        }
+
+        writer.WriteEndArray();
+        writer.WriteEndObject();
+    }
+}

@@ -1,0 +1,212 @@
+using System.Globalization;
+
+namespace CameraBridge.Pipeline.Matches;
+
+/// <summary>What a step is held against: the sitting's identity and circumstances, and how strict the site is.</summary>
+internal sealed record MatchCircumstances
+{
+    public required Identity Identity { get; init; }
+
+    /// <summary>When the first and the last picture were taken, by the camera's clock in the zone of the source; null when that cannot be told.</summary>
+    public DateTimeOffset? First { get; init; }
+
+    public DateTimeOffset? Last { get; init; }
+
+    public string? StationAETitle { get; init; }
+
+    /// <summary>What the source's optic makes; null when not known.</summary>
+    public string? Modality { get; init; }
+
+    public bool RequireStation { get; init; }
+
+    public bool RequireModality { get; init; }
+
+    public int DaysAround { get; init; }
+
+    /// <summary>Name of the worklist for messages.</summary>
+    public required string Worklist { get; init; }
+
+    /// <summary>The step under which the sitting before it in the same folder was filed; it counts for a proposal, never for a match.</summary>
+    public WorklistStep? StepBefore { get; init; }
+
+    public DateOnly? FirstDay => First is { } first ? DateOnly.FromDateTime(first.DateTime) : null;
+
+    public DateOnly? LastDay => Last is { } last ? DateOnly.FromDateTime(last.DateTime) : null;
+}
+
+/// <summary>
+/// One step held against the evidence. Values compare exactly, without leading and trailing spaces: leading zeros and letter case tell patients
+/// apart.
+/// </summary>
+internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, IReadOnlyList<Reason> Against, bool IdentityAgrees, double Distance)
+{
+    /// <summary>An open step that agrees with every piece of evidence.</summary>
+    public bool Fits => Against.Count == 0;
+
+    public static StepCheck Of(WorklistStep step, MatchCircumstances circumstances)
+    {
+        var reasonsFor = new List<Reason>();
+        var against = new List<Reason>();
+        double distance = 0;
+        bool identity = CheckIdentity(step, circumstances.Identity, reasonsFor, against);
+        distance += identity ? 0 : 1000;
+        distance += CheckState(step, circumstances.Worklist, against);
+        distance += CheckPlace(step, circumstances, reasonsFor, against);
+        distance += CheckTime(step, circumstances, reasonsFor, against);
+        if (circumstances.StepBefore is { } before && before.Key == step.Key)
+        {
+            reasonsFor.Add(new Reason("same-as-before", "the pictures before them in the same folder were filed under it"));
+            distance -= 40;
+        }
+
+        if (step.HasFlawedText)
+        {
+            reasonsFor.Add(new Reason(
+                "text-flawed",
+                $"note: {circumstances.Worklist} sent text that does not fit the character set it names; set its fallback character set, and check the patient's name"));
+        }
+
+        return new StepCheck(step, reasonsFor, against, identity, distance);
+    }
+
+    private static bool CheckIdentity(WorklistStep step, Identity identity, List<Reason> reasonsFor, List<Reason> against)
+    {
+        bool agrees = true;
+        if (identity.AllPatientIDs.Count > 0)
+        {
+            agrees &= Tell(
+                identity.AllPatientIDs.Contains(step.PatientID, StringComparer.Ordinal),
+                new Reason("patient", "its patient ID is the one that was read"),
+                new Reason("other-patient", "its patient ID is another one"));
+        }
+
+        if (identity.IssuerOfPatientID is { } issuer && step.IssuerOfPatientID is { } named)
+        {
+            agrees &= Tell(
+                named == issuer,
+                new Reason("issuer", "its issuer of the patient ID is the one that was read"),
+                new Reason("other-issuer", "its issuer of the patient ID is another one"));
+        }
+
+        if (identity.AllAccessionNumbers.Count > 0)
+        {
+            agrees &= Tell(
+                identity.AllAccessionNumbers.Contains(step.AccessionNumber, StringComparer.Ordinal),
+                new Reason("order", "its accession number is the one that was read"),
+                new Reason("other-order", "its accession number is another one"));
+        }
+
+        return agrees;
+
+        bool Tell(bool same, Reason yes, Reason no)
+        {
+            (same ? reasonsFor : against).Add(same ? yes : no);
+            return same;
+        }
+    }
+
+    private static double CheckState(WorklistStep step, string worklist, List<Reason> against)
+    {
+        double distance = 0;
+        if (step.StudyInstanceUID is null || step.PatientID is null)
+        {
+            string missing = step.StudyInstanceUID is null ? "Study Instance UID" : "Patient ID";
+            against.Add(new Reason("answer-incomplete", $"{worklist} answered without {missing}, which every step must have; have its worklist corrected"));
+            distance += 300;
+        }
+
+        if (step.IsClosed)
+        {
+            against.Add(new Reason("step-closed", "it is completed, discontinued or cancelled"));
+            distance += 100;
+        }
+        else if (step.HasUnknownStatus)
+        {
+            against.Add(new Reason("step-status-unknown", "its status is a word that the standard does not have, so it may be closed"));
+            distance += 50;
+        }
+
+        return distance;
+    }
+
+    private static double CheckPlace(WorklistStep step, MatchCircumstances circumstances, List<Reason> reasonsFor, List<Reason> against)
+    {
+        double distance = 0;
+        if (circumstances.StationAETitle is { } station)
+        {
+            if (step.StationAETitles.Contains(station, StringComparer.Ordinal))
+            {
+                reasonsFor.Add(new Reason("station", "it is planned for the station of this source"));
+            }
+            else
+            {
+                Note(circumstances.RequireStation, new Reason("other-station", "it is planned for another station"));
+                distance += 20;
+            }
+        }
+
+        if (circumstances.Modality is { } modality)
+        {
+            if (step.Modality == modality)
+            {
+                reasonsFor.Add(new Reason("modality", $"its modality is {modality}"));
+            }
+            else
+            {
+                Note(circumstances.RequireModality, new Reason("other-modality", $"its modality is not {modality}"));
+                distance += 10;
+            }
+        }
+
+        return distance;
+
+        void Note(bool required, Reason reason)
+        {
+            if (required)
+            {
+                against.Add(reason);
+            }
+            else
+            {
+                reasonsFor.Add(reason with { Words = $"note: {reason.Words}, which the configuration allows" });
+            }
+        }
+    }
+
+    private static double CheckTime(WorklistStep step, MatchCircumstances circumstances, List<Reason> reasonsFor, List<Reason> against)
+    {
+        if (circumstances.FirstDay is not { } first || circumstances.LastDay is not { } last)
+        {
+            against.Add(new Reason("time-unknown", "when the pictures were taken is not known"));
+            return 5;
+        }
+
+        if (step.StartDate is not { } day)
+        {
+            against.Add(new Reason("other-day", "it has no date that can be read"));
+            return 30;
+        }
+
+        int days = day < first ? first.DayNumber - day.DayNumber : day > last ? day.DayNumber - last.DayNumber : 0;
+        if (days > circumstances.DaysAround)
+        {
+            string side = day < first ? "before" : "after";
+            against.Add(new Reason(
+                "other-day",
+                string.Create(CultureInfo.InvariantCulture, $"it is planned {days} days {side} the pictures were taken, by the camera's clock")));
+            return 5 + Math.Min(days, 100);
+        }
+
+        reasonsFor.Add(days == 0
+            ? new Reason("day", "it is planned for the day of the pictures")
+            : new Reason("near-day", string.Create(CultureInfo.InvariantCulture, $"it is planned within {days} day of the pictures")));
+        return Math.Min(4.9, HoursApart(step, day, circumstances) / 10);
+    }
+
+    private static double HoursApart(WorklistStep step, DateOnly day, MatchCircumstances circumstances)
+    {
+        // The step's time is local time of the hospital without a zone, so is the camera's: they compare as they stand.
+        DateTime planned = day.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
+        return Math.Abs((circumstances.First!.Value.DateTime - planned).TotalHours);
+    }
+}
