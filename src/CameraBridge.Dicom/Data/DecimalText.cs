@@ -15,24 +15,25 @@ public static class DecimalText
         }
 
         string exact = value.ToString("R", CultureInfo.InvariantCulture);
-        return exact.Length <= 16 ? exact : Nearest(value, [exact], value.ToString);
+        return exact.Length <= 16 ? exact : Nearest(value, value.ToString);
     }
 
     /// <summary>The number without trailing zeros, exact where sixteen bytes are enough, else the nearest that fits.</summary>
     public static string Format(decimal value)
     {
         string exact = value.ToString("0.############################", CultureInfo.InvariantCulture);
-        return exact.Length <= 16 ? exact : Nearest((double)value, [exact], value.ToString);
+        return exact.Length <= 16 ? exact : Nearest((double)value, value.ToString);
     }
 
-    private static string Nearest(double value, string[] first, Func<string, IFormatProvider, string> format)
+    private static string Nearest(double value, Func<string, IFormatProvider, string> format)
     {
-        IEnumerable<string> candidates = Enumerable.Range(0, 17).SelectMany(digits => new[]
+        IEnumerable<string> candidates = Enumerable.Range(0, 15).Select(digits => "0." + new string('#', digits) + "E0");
+        if (Math.Abs(value) < 1e16)
         {
-            format(string.Create(CultureInfo.InvariantCulture, $"F{digits}"), CultureInfo.InvariantCulture),
-            format("0." + new string('#', digits) + "E0", CultureInfo.InvariantCulture),
-        });
-        return first.Concat(candidates)
+            candidates = candidates.Concat(Enumerable.Range(0, 15).Select(digits => string.Create(CultureInfo.InvariantCulture, $"F{digits}")));
+        }
+
+        return candidates.Select(candidate => format(candidate, CultureInfo.InvariantCulture))
             .Where(text => text.Length <= 16)
             .MinBy(text => Math.Abs(double.Parse(text, CultureInfo.InvariantCulture) - value))!;
     }
