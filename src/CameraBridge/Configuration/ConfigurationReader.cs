@@ -1,4 +1,6 @@
 using System.Text.RegularExpressions;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Pipeline.Objects;
 
 namespace CameraBridge.Configuration;
 
@@ -58,7 +60,7 @@ internal static class ConfigurationReader
             Kind = reader.Choice("kind", SourceDefaults.Kind),
             StationAETitle = station.AETitle("ae_title"),
             StationName = station.Text("name", 16),
-            Optic = reader.Text("optic", 64, SourceDefaults.Optic) ?? SourceDefaults.Optic,
+            Optic = reader.Get("optic", SourceDefaults.Optic, (string text, out string value) => OpticName(value = text), value => value),
             TimeZone = reader.Zone("time_zone", null),
             SettleTime = reader.Duration("settle_time", SourceDefaults.SettleTime, TimeSpan.Zero, TimeSpan.FromHours(1)),
             LongestSettleTime = reader.Duration("longest_settle_time", SourceDefaults.LongestSettleTime, Second, Day),
@@ -129,7 +131,7 @@ internal static class ConfigurationReader
             (string text, out string value) => SettingValues.AETitle(value = text.Trim(' ')),
             value => value),
         CallingAETitle = reader.AETitle("calling_ae_title"),
-        FallbackCharacterSet = reader.Text("fallback_character_set", 16),
+        FallbackCharacterSet = reader.Get("fallback_character_set", null, (string text, out string? value) => CharacterSetTerm(value = text), value => value ?? ""),
         ConnectLimit = reader.Duration("connect_limit", PeerDefaults.ConnectLimit, Second, TimeSpan.FromHours(1)),
         ResponseLimit = reader.Duration("response_limit", PeerDefaults.ResponseLimit, Second, TimeSpan.FromHours(1)),
     };
@@ -138,4 +140,15 @@ internal static class ConfigurationReader
         Uri.CheckHostName(text) == UriHostNameType.Unknown
             ? new ValueFault("is no name of a machine and no address", "Write for example pacs.hospital.example or 10.1.2.3, without port and without http://.")
             : null;
+
+    private static ValueFault? OpticName(string text) =>
+        Optics.TryFind(text, out _) ? null
+        : new ValueFault(
+            "is no optic",
+            NearestWord.Of(text, Optics.Names) is { } nearest ? $"Did you mean {nearest}?" : $"Optics are {string.Join(", ", Optics.Names)}.");
+
+    private static ValueFault? CharacterSetTerm(string text) =>
+        CharacterSet.FromSpecificCharacterSet([text]).Flaw is null
+            ? null
+            : new ValueFault("is no character set of DICOM", "Write a defined term of (0008,0005), for example ISO_IR 100 or ISO_IR 192.");
 }

@@ -1,0 +1,190 @@
+using System.CommandLine;
+using System.Globalization;
+using System.Text.Json;
+using CameraBridge.Configuration;
+using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+
+namespace CameraBridge.Commands;
+
+/// <summary><c>held list</c>, <c>held show</c>, <c>held assign</c>: what waits for a person, why, and the person's decision.</summary>
+internal static class HeldCommand
+{
+    public static Verb Build(Terminal terminal) => new(
+        "held", "What is held, why, and assigning it to an order. This view shows patients: it is for the operator's eyes.", ExitCodes.UsageOrConfiguration, ExitCodes.Held, ExitCodes.Undelivered)
+    {
+        List(terminal),
+        Show(terminal),
+        HeldAssign.Build(terminal),
+    };
+
+    /// <summary>Opens the state of the configured site.</summary>
+    public static async Task<SqlitePipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation)
+    {
+        SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(config));
+        return await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false);
+    }
+
+    public static async Task<HeldSitting> FindAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation) =>
+        (await database.GetHeldAsync(cancellation).ConfigureAwait(false)).FirstOrDefault(held => held.Sitting.Id == sittingId)
+        ?? throw new CommandException(
+            ExitCodes.UsageOrConfiguration,
+            "not-held",
+            FormattableString.Invariant($"Sitting {sittingId} is not held, or there is none of this number. 'camerabridge held list' shows what is."));
+
+    private static Verb List(Terminal terminal)
+    {
+        Option<string?> config = CommonOptions.Config();
+        Verb verb = new("list", "Every sitting and picture that is held, oldest first.", ExitCodes.UsageOrConfiguration, ExitCodes.Held, ExitCodes.Undelivered) { config };
+        verb.SetAction(async (parsed, cancellation) =>
+        {
+            SqlitePipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
+            await using (database.ConfigureAwait(false))
+            {
+                IReadOnlyList<HeldSitting> held = await database.GetHeldAsync(cancellation).ConfigureAwait(false);
+                SittingReply[] replies = [.. held.Select(sitting => SittingReply.Of(sitting.Sitting, sitting.Match, sitting.Captures))];
+                if (parsed.GetValue(CommonOptions.Json))
+                {
+                    JsonReply.Write(terminal.Out, new { Held = replies });
+                }
+                else if (replies.Length == 0)
+                {
+                    terminal.Out.WriteLine("Nothing is held.");
+                }
+                else
+                {
+                    TextTable.Write(
+                        terminal.Out,
+                        ["sitting", "source", "folder", "captures", "held", "why"],
+                        held.Zip(replies, (sitting, reply) => (IReadOnlyList<string>)
+                        [
+                            Number(reply.Sitting), reply.Source, reply.Folder, Number(reply.Captures),
+                            sitting.Sitting.State is SittingState.Held or SittingState.Closed ? "whole" : Number(reply.HeldCaptures.Count), Why(reply),
+                        ]));
+                    terminal.Out.WriteLine();
+                    terminal.Out.WriteLine("camerabridge held show SITTING tells more; camerabridge held assign SITTING files it under an order.");
+                }
+
+                return replies.Length == 0 ? ExitCodes.AllWell : ExitCodes.Held;
+            }
+        });
+        return verb;
+    }
+
+    private static Verb Show(Terminal terminal)
+    {
+        Option<string?> config = CommonOptions.Config();
+        Argument<long> sittingId = new("SITTING") { Description = "Its number in 'held list'." };
+        Verb verb = new(
+            "show", "One held sitting: its captures, evidence, reasons, what the worklist was asked, and proposals by number.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
+        {
+            sittingId,
+            config,
+        };
+        verb.SetAction(async (parsed, cancellation) =>
+        {
+            SqlitePipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
+            await using (database.ConfigureAwait(false))
+            {
+                HeldSitting held = await FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
+                IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(held.Sitting.Id, cancellation).ConfigureAwait(false);
+                if (parsed.GetValue(CommonOptions.Json))
+                {
+                    WriteJson(terminal, held, cues);
+                }
+                else
+                {
+                    WriteText(terminal.Out, held, cues);
+                }
+            }
+        });
+        return verb;
+    }
+
+    private static void WriteJson(Terminal terminal, HeldSitting held, IReadOnlyList<Cue> cues)
+    {
+        using JsonDocument? inquiry = held.Match?.Inquiry is { Length: > 0 } text ? JsonDocument.Parse(text) : null;
+        JsonReply.Write(terminal.Out, new
+        {
+            Sitting = SittingReply.Of(held.Sitting, held.Match, held.Captures),
+            Captures = held.Captures.Select(capture => new { capture.Id, capture.Place, capture.State, capture.TakenAt, capture.TakenAtOrigin, capture.HeldReason }),
+            Cues = cues,
+            Evidence = held.Match?.Evidence ?? [],
+            Proposals = (held.Match?.Proposals ?? []).Select((proposal, index) => new { Number = index + 1, Step = StepReply.Read(proposal.StepJson), proposal.For, proposal.Against }),
+            Inquiry = inquiry?.RootElement,
+        });
+    }
+
+    private static void WriteText(TextWriter writer, HeldSitting held, IReadOnlyList<Cue> cues)
+    {
+        SittingReply reply = SittingReply.Of(held.Sitting, held.Match, held.Captures);
+        writer.WriteLine(FormattableString.Invariant($"Sitting {reply.Sitting}, source {reply.Source}, folder {(reply.Folder.Length == 0 ? "(top)" : reply.Folder)}"));
+        Section(writer, "Why it is held", [.. reply.Held.Select(reason => reason.Words), .. reply.HeldCaptures.Select(capture => $"{capture.Place}: {capture.Reason}")]);
+        Section(writer, "Captures", held.Captures.Select(capture =>
+            $"{capture.Place}  {capture.TakenAt?.ToString("yyyy-MM-dd HH:mm:ss zzz", CultureInfo.InvariantCulture) ?? "time not known"}  {JsonNamingPolicy.SnakeCaseLower.ConvertName(capture.State.ToString())}"));
+        Section(writer, "Read from them", cues.Select(cue => CueLine(cue, held.Captures)));
+        Section(writer, "Evidence", (held.Match?.Evidence ?? []).Select(reason => reason.Words));
+        IReadOnlyList<Proposal> proposals = held.Match?.Proposals ?? [];
+        for (int i = 0; i < proposals.Count; i++)
+        {
+            StepReply step = StepReply.Read(proposals[i].StepJson);
+            writer.WriteLine();
+            writer.WriteLine(FormattableString.Invariant($"Proposal {i + 1}: {step.OrderLine()}"));
+            writer.WriteLine($"  patient  {step.PatientLine()}");
+            writer.WriteLine($"  step     {step.StepID ?? "(no step ID)"}");
+            Reasons(writer, "for    ", proposals[i].For);
+            Reasons(writer, "against", proposals[i].Against);
+        }
+
+        writer.WriteLine();
+        writer.WriteLine(proposals.Count == 0
+            ? "There is no proposal. --accession NUMBER assigns a step that the worklist knows."
+            : FormattableString.Invariant($"camerabridge held assign {reply.Sitting} --step STEP|--accession NUMBER --by \"YOUR NAME\" files it. What was asked and answered: --json."));
+    }
+
+    private static void Section(TextWriter writer, string head, IEnumerable<string> lines)
+    {
+        string[] all = [.. lines];
+        if (all.Length > 0)
+        {
+            writer.WriteLine();
+            writer.WriteLine(head);
+            foreach (string line in all)
+            {
+                writer.WriteLine($"  {line}");
+            }
+        }
+    }
+
+    private static void Reasons(TextWriter writer, string head, IReadOnlyList<Reason> reasons)
+    {
+        foreach (Reason reason in reasons)
+        {
+            writer.WriteLine($"  {head}  {reason.Words}");
+        }
+    }
+
+    private static string CueLine(Cue cue, IReadOnlyList<Capture> captures)
+    {
+        string place = captures.FirstOrDefault(capture => capture.Id == cue.CaptureId)?.Place ?? "the folder";
+        string[] parts =
+        [
+            .. cue.PatientID is null ? [] : new[] { $"patient {cue.PatientID}" },
+            .. cue.IssuerOfPatientID is null ? [] : new[] { $"issuer {cue.IssuerOfPatientID}" },
+            .. cue.AccessionNumber is null ? [] : new[] { $"order {cue.AccessionNumber}" },
+            .. cue.Side is null ? [] : new[] { $"side {cue.Side}" },
+            .. cue.Optic is null ? [] : new[] { $"optic {cue.Optic}" },
+            .. cue.Finding is null ? [] : new[] { cue.Finding.Words },
+        ];
+        string kind = JsonNamingPolicy.KebabCaseLower.ConvertName(cue.Kind.ToString()).Replace('-', ' ');
+        return $"{place}: {kind}{(cue.Pattern is null ? "" : $" ({cue.Pattern})")}{(parts.Length == 0 ? "" : ": " + string.Join(", ", parts))}";
+    }
+
+    private static string Why(SittingReply reply) =>
+        reply.Held.Count > 0 ? string.Join("; ", reply.Held.Select(reason => reason.Words))
+        : reply.HeldCaptures.Count > 0 ? $"{reply.HeldCaptures[0].Place}: {reply.HeldCaptures[0].Reason}{(reply.HeldCaptures.Count > 1 ? " ..." : "")}"
+        : "";
+
+    private static string Number(long value) => value.ToString(CultureInfo.InvariantCulture);
+}
