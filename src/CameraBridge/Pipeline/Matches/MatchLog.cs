@@ -12,9 +12,6 @@ internal static partial class MatchLog
     [LoggerMessage(1202, LogLevel.Warning, "{Count} sitting(s) wait, to be asked for again at {DueAt:u}: {Sentence}")]
     public static partial void WorklistDown(this ILogger logger, int count, DateTimeOffset dueAt, string sentence);
 
-    [LoggerMessage(1203, LogLevel.Information, "Sitting {Sitting} was assigned to a scheduled step by hand")]
-    public static partial void Assigned(this ILogger logger, long sitting);
-
     [LoggerMessage(1204, LogLevel.Information, "{Worklist} does not look at some keys of the query (status FF01); what it answers is filtered here")]
     public static partial void KeysNotSupported(this ILogger logger, string worklist);
 }

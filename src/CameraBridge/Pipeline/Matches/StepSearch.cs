@@ -1,0 +1,67 @@
+using CameraBridge.Configuration;
+using CameraBridge.Persistence;
+
+namespace CameraBridge.Pipeline.Matches;
+
+/// <summary>What was found of a step that a person named.</summary>
+/// <param name="Steps">The steps that have the number, with what speaks for and against each; one where the number is clear.</param>
+/// <param name="Failure">Why the worklist could not be asked, or could not answer in full; null when it answered or need not be asked.</param>
+/// <param name="Inquiry">What was asked and answered afresh; null when the step was among what the worklist had answered before.</param>
+internal sealed record StepSearchResult(IReadOnlyList<Proposal> Steps, Reason? Failure, string? Inquiry);
+
+/// <summary>
+/// Finds the step that a person names for a held sitting, by Scheduled Procedure Step ID or accession number: among what the worklist answered
+/// when the sitting was held, else by asking it afresh.
+/// </summary>
+internal sealed class StepSearch(SiteConfiguration site, IPipelineDatabase database, TimeProvider clock)
+{
+    /// <summary>Finds.</summary>
+    /// <param name="sitting">The sitting.</param>
+    /// <param name="stepId">Scheduled Procedure Step ID, or null.</param>
+    /// <param name="accessionNumber">Accession number, or null; one of both is given.</param>
+    /// <param name="cancellation">Gives up the call.</param>
+    public async Task<StepSearchResult> FindAsync(Sitting sitting, string? stepId, string? accessionNumber, CancellationToken cancellation)
+    {
+        stepId = stepId?.Trim(' ');
+        accessionNumber = accessionNumber?.Trim(' ');
+        if ((stepId is null && accessionNumber is null) || !WorklistQuestion.IsPlain(stepId, 16) || !WorklistQuestion.IsPlain(accessionNumber, 16))
+        {
+            return new StepSearchResult([], new Reason("number-invalid", "Name the step by its ID or its accession number: 1 to 16 characters without \\ * ?."), null);
+        }
+
+        string name = $"the worklist {site.Worklist?.Peer.Name}";
+        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, name, cancellation).ConfigureAwait(false);
+        Match? held = await database.GetMatchAsync(sitting.Id, cancellation).ConfigureAwait(false);
+        Proposal[] known = Named([.. held?.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson)) ?? [], .. Inquiry.ReadSteps(held?.Inquiry)]);
+        if (known.Length > 0)
+        {
+            return new StepSearchResult(known, null, null);
+        }
+
+        if (site.Worklist is not { } configuration)
+        {
+            return new StepSearchResult([], new Reason("no-worklist", "No worklist is configured; add one under 'worklist'."), null);
+        }
+
+        var worklist = new Worklist(site, configuration, clock);
+        await using (worklist.ConfigureAwait(false))
+        {
+            WorklistAnswers answers = await worklist
+                .AskAsync(new WorklistQuestion { ScheduledProcedureStepID = stepId, AccessionNumber = accessionNumber }, cancellation).ConfigureAwait(false);
+            Proposal[] found = Named(answers.Steps);
+            Reason? failure = answers.Failure ?? (answers.CutOff && found.Length == 0
+                ? new Reason("answers-cut-off", $"{name} has more answers than the answer limit, and none of those that came has this number; name the accession number, or raise the limit.")
+                : null);
+            return new StepSearchResult(found, failure, Inquiry.Write(name, [answers], answers.Steps));
+        }
+
+        Proposal[] Named(IEnumerable<WorklistStep> steps) =>
+        [
+            .. steps.Where(step => (stepId is null || step.ScheduledProcedureStepID == stepId) && (accessionNumber is null || step.AccessionNumber == accessionNumber))
+                .DistinctBy(step => step.Key)
+                .Select(step => StepCheck.Of(step, circumstances))
+                .OrderBy(check => check.Distance)
+                .Select(check => new Proposal(check.Step.ToJson(), check.For, check.Against)),
+        ];
+    }
+}
