@@ -61,7 +61,7 @@ internal ref struct TiffReader
     public readonly TiffDirectory Child(TiffDirectory directory, ushort tag) =>
         Find(directory, tag) is { } entry && UInt16(entry + 2) is 4 or 13 ? ReadDirectory(UInt32(entry + 8)) : default;
 
-    /// <summary>The first value of a BYTE, SHORT or LONG entry.</summary>
+    /// <summary>The first value of a whole number of any type: some software writes SLONG where Exif wants SHORT.</summary>
     public readonly int? Number(TiffDirectory directory, ushort tag)
     {
         if (Find(directory, tag) is not { } entry || UInt32(entry + 4) == 0)
@@ -74,6 +74,9 @@ internal ref struct TiffReader
             1 => bytes[entry + 8],
             3 => UInt16(entry + 8),
             4 when UInt32(entry + 8) <= int.MaxValue => (int)UInt32(entry + 8),
+            6 => (sbyte)bytes[entry + 8],
+            8 => (short)UInt16(entry + 8),
+            9 => (int)UInt32(entry + 8),
             _ => null,
         };
     }

@@ -7,7 +7,7 @@ namespace CameraBridge.Dicom.Iods;
 /// <summary>A body part as body-parts.tsv has it.</summary>
 /// <param name="Code">SNOMED CT code.</param>
 /// <param name="Meaning">Its meaning in the standard's words.</param>
-/// <param name="Term">Defined term of Body Part Examined (0018,0015), or empty where PS3.16 Annex L has none.</param>
+/// <param name="Term">Defined term of Body Part Examined (0018,0015), or empty where PS3.16 Annex L has none that fits.</param>
 /// <param name="IsPaired">True when there is a right and a left one.</param>
 public sealed record BodyPart(string Code, string Meaning, string Term, bool IsPaired);
 
@@ -17,7 +17,7 @@ public static class BodyParts
     private static readonly Lazy<FrozenDictionary<string, BodyPart>> ByCodeTable = new(() => Read().ToFrozenDictionary(part => part.Code));
 
     private static readonly Lazy<FrozenDictionary<string, BodyPart>> ByTermTable = new(() =>
-        Read().Where(part => part.Term.Length > 0).ToFrozenDictionary(part => part.Term));
+        Read().Where(part => part.Term.Length > 0).DistinctBy(part => part.Term).ToFrozenDictionary(part => part.Term));
 
     /// <summary>The part with this SNOMED CT code, or null.</summary>
     public static BodyPart? ByCode(string? code) => code is null ? null : ByCodeTable.Value.GetValueOrDefault(code);

@@ -54,6 +54,11 @@ internal static class ObjectComposition
             return PictureReasons.Of(refusal);
         }
 
+        if (JpegColors.Of(facts.Picture.Header) == JpegColor.Rgb)
+        {
+            return PictureReasons.StoredAsRgb;
+        }
+
         if (facts.Picture.Exif.Orientation is { } orientation and not 1)
         {
             return PictureReasons.Rotated(orientation);

@@ -108,18 +108,21 @@ internal static class PictureMapping
     }
 
     /// <summary>
-    /// The side goes into Image Laterality for paired parts and for those that only the order knows; where a paired part's side is unknown,
-    /// Laterality stands empty (type 2C of PS3.3 section C.7.3.1). The region's modifier tells it with any known part.
+    /// The side goes into Image Laterality for paired parts and for those that only the order knows; where such a part's side is unknown,
+    /// Laterality stands empty (type 2C of PS3.3 section C.7.3.1). The region's modifier tells the side of any known part.
     /// </summary>
     private static void MapAnatomy(DataSet target, BodyPart? part, string? side)
     {
-        if (part is null or { IsPaired: true } && side is not null)
+        if (part is null or { IsPaired: true })
         {
-            target.Set(Tags.ImageLaterality, side);
-        }
-        else if (part is { IsPaired: true })
-        {
-            target.SetEmpty(Tags.Laterality);
+            if (side is null)
+            {
+                target.SetEmpty(Tags.Laterality);
+            }
+            else
+            {
+                target.Set(Tags.ImageLaterality, side);
+            }
         }
 
         if (part is null)

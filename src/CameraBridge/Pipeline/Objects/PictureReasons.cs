@@ -27,6 +27,13 @@ internal static class PictureReasons
             CultureInfo.InvariantCulture,
             $"The picture is stored turned or mirrored (Exif orientation {orientation}); DICOM viewers do not turn it back, and it cannot be filed without change yet. Switch the camera's automatic rotation off."));
 
+    /// <summary>
+    /// PS3.5 Table 8.2.1-1 has allowed RGB in this transfer syntax only since recent editions; validators and viewers of the field take a JPEG picture
+    /// for YCbCr and would show false colours.
+    /// </summary>
+    public static Reason StoredAsRgb { get; } = new(
+        "picture-rgb", "The picture's components are RGB, which many archives and viewers would show in false colours. It cannot be filed without change yet; set the camera or program to ordinary (YCbCr) JPEG.");
+
     public static Reason UnknownOptic(string optic) => new(
         "optic-unknown", $"The optic \"{optic}\" is not in the optics table. Known are: {string.Join(", ", Optics.Names)}.");
 

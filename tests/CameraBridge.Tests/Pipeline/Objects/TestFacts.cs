@@ -1,0 +1,101 @@
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Bitstreams;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline.Objects;
+
+namespace CameraBridge.Tests.Pipeline.Objects;
+
+/// <summary>Facts to make objects of: an invented order, an invented clinic, and any JPEG file.</summary>
+internal static class TestFacts
+{
+    public const string StudyInstanceUID = "1.2.840.99999.7.1", SeriesInstanceUID = "2.25.1001", SOPInstanceUID = "2.25.1002";
+
+    /// <summary>A worklist item as PS3.4 Table K.6-1 has it, with what a careful information system sends.</summary>
+    public static DataSet Step()
+    {
+        var item = new DataSet();
+        item.Set(Tags.PatientName, "Müllér^Jörg^^Dr.");
+        item.Set(Tags.PatientID, "P0042");
+        item.Set(Tags.IssuerOfPatientID, "INVENTED");
+        item.SetDate(Tags.PatientBirthDate, new DateOnly(1961, 4, 30));
+        item.Set(Tags.PatientSex, "M");
+        item.Set(Tags.StudyInstanceUID, StudyInstanceUID);
+        item.Set(Tags.AccessionNumber, "A20260042");
+        item.Set(Tags.ReferringPhysicianName, "Vogel^Ada");
+        item.Set(Tags.RequestedProcedureID, "RP7");
+        item.Set(Tags.RequestedProcedureDescription, "Otoscopy both ears");
+        item.Set(Tags.AdmissionID, "V11");
+        item.SetItems(Tags.RequestedProcedureCodeSequence, Code("OTO", "99INV", "Otoscopy"));
+        item.SetItems(Tags.ReferencedStudySequence, Reference());
+        var step = new DataSet();
+        step.Set(Tags.Modality, "ES");
+        step.Set(Tags.ScheduledStationAETitle, "ENT1");
+        step.Set(Tags.ScheduledPerformingPhysicianName, "Never^Copied");
+        step.SetDate(Tags.ScheduledProcedureStepStartDate, new DateOnly(2026, 2, 28));
+        step.Set(Tags.ScheduledProcedureStepID, "SPS9");
+        step.Set(Tags.ScheduledProcedureStepDescription, "Otoscopy right ear");
+        step.SetItems(Tags.ScheduledProtocolCodeSequence, Code("OTO-R", "99INV", "Otoscopy, right"));
+        item.SetItems(Tags.ScheduledProcedureStepSequence, step);
+        return item;
+    }
+
+    public static DataSet Code(string value, string scheme, string meaning)
+    {
+        var code = new DataSet();
+        code.Set(Tags.CodeValue, value);
+        code.Set(Tags.CodingSchemeDesignator, scheme);
+        code.Set(Tags.CodeMeaning, meaning);
+        return code;
+    }
+
+    public static SourceConfiguration Source(string optic = "ear") => new()
+    {
+        Name = "ent",
+        Folder = "/nowhere",
+        Optic = optic,
+        StationName = "ENT-ROOM-1",
+        Device = new DeviceConfiguration { Manufacturer = "Invented Optics", ModelName = "Otocam 3", SerialNumber = "SN-77" },
+    };
+
+    public static ObjectFacts Of(string path, string optic = "ear", string? side = "R", DataSet? step = null)
+    {
+        JpegHeader header = JpegHeader.ReadFile(path);
+        Optics.TryFind(optic, out Optic? found);
+        return new ObjectFacts
+        {
+            Step = step ?? Step(),
+            Institution = new InstitutionConfiguration { Name = "Invented Hospital", Address = "1 Example Way\r\nNowhere", Department = "ENT" },
+            Source = Source(optic),
+            Series = new SeriesFacts(
+                found ?? throw new ArgumentException("no such optic", nameof(optic)), SeriesInstanceUID, 3,
+                new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), "CB3"),
+            Picture = new PictureFacts
+            {
+                SOPInstanceUID = SOPInstanceUID,
+                InstanceNumber = 2,
+                Header = header,
+                Exif = Exif.Read(header.Exif.Span),
+                Path = path,
+                TakenAt = new DateTimeOffset(2026, 2, 28, 9, 16, 1, 250, TimeSpan.FromHours(1)),
+                Side = side,
+            },
+        };
+    }
+
+    /// <summary>A file in a folder of its own.</summary>
+    public static string Write(byte[] bytes)
+    {
+        string path = Path.Combine(Directory.CreateTempSubdirectory("objects-").FullName, "IMG_0001.JPG");
+        File.WriteAllBytes(path, bytes);
+        return path;
+    }
+
+    private static DataSet Reference()
+    {
+        var reference = new DataSet();
+        reference.Set(Tags.ReferencedSOPClassUID, "1.2.840.10008.3.1.2.3.1");
+        reference.Set(Tags.ReferencedSOPInstanceUID, "1.2.840.99999.7.2");
+        return reference;
+    }
+}
