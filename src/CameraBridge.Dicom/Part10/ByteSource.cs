@@ -12,7 +12,7 @@ internal abstract class ByteSource
     /// <summary>The bytes of a range, to keep. Costs memory in a file: ask only after the limits.</summary>
     public abstract ReadOnlyMemory<byte> Take(long position, int count);
 
-    /// <summary>A few bytes to look at now.</summary>
+    /// <summary>A few bytes to look at now; the next call may overwrite them.</summary>
     public virtual ReadOnlySpan<byte> Peek(long position, int count) => Take(position, count).Span;
 
     /// <summary>The range as a source of pixels; costs no memory.</summary>
@@ -31,13 +31,14 @@ internal sealed class MemoryByteSource(ReadOnlyMemory<byte> bytes) : ByteSource
 
 /// <summary>
 /// A file, read in windows that grow from 8 to 64 KiB. A window is never reused: the values in it are slices of it, so that eighty small
-/// values cost one array. Pixels are skipped, not read.
+/// values cost one array. Pixels are skipped, not read, and a look at the header of the next fragment reads no more than that.
 /// </summary>
 internal sealed class FileByteSource(SafeFileHandle file, string path, long length) : ByteSource
 {
     private const int FirstWindow = 8 * 1024, LargestWindow = 64 * 1024;
 
     private byte[] window = [];
+    private byte[] glance = [];
     private long windowStart;
     private int nextWindow = FirstWindow;
 
@@ -64,13 +65,30 @@ internal sealed class FileByteSource(SafeFileHandle file, string path, long leng
         return window.AsMemory((int)(position - windowStart), count);
     }
 
+    public override ReadOnlySpan<byte> Peek(long position, int count)
+    {
+        bool isJump = position > windowStart + window.Length;
+        if (!isJump)
+        {
+            return Take(position, count).Span;
+        }
+
+        if (glance.Length < count)
+        {
+            glance = new byte[count];
+        }
+
+        Fill(glance.AsSpan(0, count), position);
+        return glance.AsSpan(0, count);
+    }
+
     public override PixelSource Range(long position, long count) => PixelSource.FromFile(path, position, count);
 
-    private void Fill(byte[] bytes, long position)
+    private void Fill(Span<byte> bytes, long position)
     {
         for (int done = 0; done < bytes.Length;)
         {
-            int read = RandomAccess.Read(file, bytes.AsSpan(done), position + done);
+            int read = RandomAccess.Read(file, bytes[done..], position + done);
             if (read == 0)
             {
                 throw new EndOfStreamException("The file became shorter while it was read.");

@@ -186,6 +186,39 @@ public sealed class ElementReaderTests
         Assert.Equal("éB", dataSet.GetItem(Tags.RequestAttributesSequence)!.GetString(Tags.ScheduledProcedureStepDescription));
     }
 
+    [Fact]
+    public void A_large_file_of_many_fragments_costs_no_memory_for_its_pixels()
+    {
+        // 2,000 fragments of 100,000 zeros each, in a sparse file of 200 MB; then (FFFE,E0DD) and (FFFC,FFFC).
+        const int Fragments = 2_000, FragmentLength = 100_000;
+        string path = Path.GetTempFileName();
+        try
+        {
+            using (FileStream file = File.Create(path))
+            {
+                file.Write(Hex("08001600 5549 0400 312E3200 E07F1000 4F42 0000 FFFFFFFF FEFF00E0 00000000"));
+                for (int number = 0; number < Fragments; number++)
+                {
+                    file.Write(Hex("FEFF00E0 A0860100"));
+                    file.Seek(FragmentLength, SeekOrigin.Current);
+                }
+
+                file.Write(Hex("FEFFDDE0 00000000 FCFFFCFF 4F42 0000 02000000 0000"));
+            }
+
+            long before = GC.GetAllocatedBytesForCurrentThread();
+            var read = Part10File.Open(path);
+
+            Assert.InRange(GC.GetAllocatedBytesForCurrentThread() - before, 0, 2_000_000);
+            Assert.Equal(Fragments, read.DataSet[Tags.PixelData]!.Encapsulated!.Fragments.Count);
+            Assert.True(read.DataSet.Contains(Tags.DataSetTrailingPadding));
+        }
+        finally
+        {
+            File.Delete(path);
+        }
+    }
+
     internal static byte[] Bytes(PixelSource source)
     {
         using var copy = new MemoryStream();
