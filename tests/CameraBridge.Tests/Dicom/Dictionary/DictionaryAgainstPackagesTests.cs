@@ -8,7 +8,7 @@ namespace CameraBridge.Tests.Dicom.Dictionary;
 
 /// <summary>
 /// The registry against the two packages it was made from, as they are installed (dcmtk's dicom.dic, made of edition 2022b; pydicom's, of 2022a).
-/// Each difference must be explained: by a row of additions-2025e.tsv, which names the edition, or by the table here.
+/// Each difference must be explained: by a row of additions-2025e.tsv (later than 2022b; the supplement where we know it), or by the table here.
 /// </summary>
 public sealed class DictionaryAgainstPackagesTests
 {
