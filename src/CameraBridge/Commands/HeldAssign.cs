@@ -1,7 +1,13 @@
 using System.CommandLine;
+using System.Text;
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Web;
+using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
-using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Matches;
 
 namespace CameraBridge.Commands;
 
@@ -45,12 +51,13 @@ internal static class HeldAssign
         {
             Choice choice = new(parsed.GetValue(step), parsed.GetValue(accession), parsed.GetValue(number));
             string name = CheckName(parsed.GetValue(by)!);
-            SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
+            SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
+            SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 HeldSitting held = await HeldCommand.FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
-                Proposal chosen = Choose(held, choice);
-                Match match = Decide(held, chosen, name, parsed.GetValue(against));
+                (Proposal chosen, string? inquiry) = await ChooseAsync(site, database, held, choice, cancellation).ConfigureAwait(false);
+                Match match = Decide(held, chosen, name, parsed.GetValue(against)) with { Inquiry = inquiry ?? held.Match?.Inquiry };
                 bool dry = parsed.GetValue(dryRun);
                 if (!dry && !await database.AssignAsync(match, cancellation).ConfigureAwait(false))
                 {
@@ -74,28 +81,33 @@ internal static class HeldAssign
             : throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", "--by needs the name of a person, 2 to 64 characters.");
     }
 
-    private static Proposal Choose(HeldSitting held, Choice choice)
+    /// <returns>The step, with what speaks for and against it, and what the worklist was asked for it, if it was.</returns>
+    private static async Task<(Proposal Chosen, string? Inquiry)> ChooseAsync(
+        SiteConfiguration site, IPipelineDatabase database, HeldSitting held, Choice choice, CancellationToken cancellation)
     {
-        IReadOnlyList<Proposal> proposals = held.Match?.Proposals ?? [];
         if (choice.Number is { } number)
         {
+            IReadOnlyList<Proposal> proposals = held.Match?.Proposals ?? [];
             return number >= 1 && number <= proposals.Count
-                ? proposals[number - 1]
-                : throw new CommandException(ExitCodes.UsageOrConfiguration, "no-such-step", FormattableString.Invariant($"There is no proposal {number}; this sitting has {proposals.Count}."));
+                ? (proposals[number - 1], null)
+                : throw new CommandException(
+                    ExitCodes.UsageOrConfiguration, "no-such-step", FormattableString.Invariant($"There is no proposal {number}; this sitting has {proposals.Count}."));
         }
 
-        Proposal[] fitting = [.. proposals.Where(proposal => choice.Fits(StepReply.Read(proposal.StepJson)))];
-        return fitting.Length switch
+        StepSearchResult found = await new StepSearch(site, database, TimeProvider.System)
+            .FindAsync(held.Sitting, choice.StepID, choice.AccessionNumber, cancellation).ConfigureAwait(false);
+        return found.Steps.Count switch
         {
-            1 => fitting[0],
+            1 => (found.Steps[0], found.Inquiry),
+            0 when found.Failure is { } failure => throw new CommandException(ExitCodes.Undelivered, failure.Code, failure.Words),
             0 => throw new CommandException(
                 ExitCodes.UsageOrConfiguration,
                 "no-such-step",
-                FormattableString.Invariant($"The worklist told of no step '{choice.Words}' for this sitting. 'camerabridge held show {held.Sitting.Id}' lists its proposals.")),
+                FormattableString.Invariant($"Neither the proposals nor the worklist have a step '{choice.Words}'. 'camerabridge held show {held.Sitting.Id}' lists the proposals.")),
             _ => throw new CommandException(
                 ExitCodes.UsageOrConfiguration,
                 "several-steps",
-                FormattableString.Invariant($"'{choice.Words}' names {fitting.Length} steps. Choose one by --proposal; 'camerabridge held show {held.Sitting.Id}' numbers them.")),
+                FormattableString.Invariant($"'{choice.Words}' names {found.Steps.Count} steps. Name the one you mean by its other number, or by --proposal.")),
         };
     }
 
@@ -110,6 +122,13 @@ internal static class HeldAssign
                 + "If it is right all the same, say why with --against-evidence \"REASON\".");
         }
 
+        DataSet step = DicomJson.ReadArray(Encoding.UTF8.GetBytes(chosen.StepJson))[0];
+        if (step.GetString(Tags.StudyInstanceUID) is null || step.GetString(Tags.PatientID) is null)
+        {
+            throw new CommandException(
+                ExitCodes.Held, "step-unusable", "Not assigned: the worklist gave this step without a Study Instance UID or a Patient ID. Have it corrected there first.");
+        }
+
         List<Reason> evidence = [.. chosen.For, new Reason("assigned", "assigned by a person")];
         if (chosen.Against.Count > 0)
         {
@@ -117,11 +136,11 @@ internal static class HeldAssign
             evidence.Add(new Reason("overruled", againstEvidence!.Trim()));
         }
 
-        return held.Match! with
+        return new Match
         {
+            SittingId = held.Sitting.Id,
             StepJson = chosen.StepJson,
             Evidence = evidence,
-            HeldReasons = [],
             DecidedBy = name,
             DecidedAt = TimeProvider.System.GetUtcNow(),
         };
@@ -147,7 +166,5 @@ internal static class HeldAssign
     private sealed record Choice(string? StepID, string? AccessionNumber, int? Number)
     {
         public string Words => StepID ?? AccessionNumber ?? "";
-
-        public bool Fits(StepReply step) => StepID is not null ? step.StepID == StepID.Trim() : step.AccessionNumber == AccessionNumber?.Trim();
     }
 }

@@ -19,12 +19,15 @@ internal static class HeldCommand
         HeldAssign.Build(terminal),
     };
 
-    /// <summary>Opens the state of the configured site.</summary>
-    public static async Task<SqlitePipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation)
-    {
-        SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(config));
-        return await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false);
-    }
+    /// <summary>Opens the state of a site, and makes none: who looks at what is held must not leave a file that the service cannot write.</summary>
+    public static async Task<SqlitePipelineDatabase> OpenStateAsync(SiteConfiguration site, CancellationToken cancellation) =>
+        File.Exists(site.StateFile)
+            ? await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false)
+            : throw new CommandException(
+                ExitCodes.UsageOrConfiguration, "no-state", $"There is no state {site.StateFile} yet: nothing was ever taken here, or this is another site's configuration.");
+
+    private static Task<SqlitePipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation) =>
+        OpenStateAsync(ConfigurationFile.Load(ConfigurationFile.Locate(config)), cancellation);
 
     public static async Task<HeldSitting> FindAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation) =>
         (await database.GetHeldAsync(cancellation).ConfigureAwait(false)).FirstOrDefault(held => held.Sitting.Id == sittingId)

@@ -1,10 +1,11 @@
 using System.Globalization;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Captures;
 
 namespace CameraBridge.Commands;
 
-/// <summary>A file that was not taken, with the reason in words.</summary>
-internal sealed record SkippedReply(string Place, string Reason);
+/// <summary>Files that were not taken for one reason: how many, the reason in words, the first of them, and whether a person should look.</summary>
+internal sealed record SkippedReply(SkipReason Reason, int Count, string Words, IReadOnlyList<string> Places, bool NeedsAttention);
 
 /// <summary>What came of one pass over a folder.</summary>
 internal sealed record OnceReply
@@ -20,6 +21,9 @@ internal sealed record OnceReply
     public int Known { get; init; }
 
     public IReadOnlyList<SkippedReply> Skipped { get; init; } = [];
+
+    /// <summary>Why not everything could be taken; null when it was.</summary>
+    public string? Trouble { get; init; }
 
     public IReadOnlyList<SittingReply> Sittings { get; init; } = [];
 
@@ -44,14 +48,19 @@ internal sealed record OnceReply
             }
         }
 
-        foreach (SkippedReply skipped in Skipped)
+        foreach (SkippedReply skipped in Skipped.Where(skipped => skipped.NeedsAttention))
         {
-            writer.WriteLine($"{skipped.Place}: not taken: {skipped.Reason}");
+            writer.WriteLine(FormattableString.Invariant($"Not taken: {skipped.Count} {skipped.Words}: {string.Join(", ", skipped.Places.Take(5))}{(skipped.Count > 5 ? ", ..." : "")}"));
+        }
+
+        if (Trouble is not null)
+        {
+            writer.WriteLine(Trouble);
         }
 
         writer.WriteLine(string.Create(
             CultureInfo.InvariantCulture,
-            $"{Taken} files taken, {Known} known from before, {Skipped.Count} not taken. {Sittings.Count(sitting => sitting.Step is not null)} sittings filed, {Sittings.Count(sitting => sitting.IsHeld)} held. {Seconds:0.0} s."));
+            $"{Taken} files taken, {Known} known from before, {Skipped.Sum(skipped => skipped.Count)} not taken. {Sittings.Count(sitting => sitting.Step is not null)} sittings filed, {Sittings.Count(sitting => sitting.IsHeld)} with something held. {Seconds:0.0} s."));
         if (ExitCode == ExitCodes.Held)
         {
             writer.WriteLine("'camerabridge held list' shows what waits for a person.");

@@ -11,6 +11,7 @@ internal static class PracticeCommand
 {
     public static Verb Build(Terminal terminal) => new("practice", "Rehearse: a drawn stick of pictures, a practice hospital, and a comparison of what came of it.", ExitCodes.UsageOrConfiguration)
     {
+        PracticeHospitalCommand.Build(terminal),
         Stick(terminal),
         Compare(terminal),
     };
