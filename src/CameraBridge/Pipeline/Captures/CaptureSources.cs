@@ -104,8 +104,7 @@ internal sealed class CaptureSources : IDisposable
             Source = source.Name,
             Taken = watch.Status.Sum(status => status.Taken),
             Known = watch.Status.Sum(status => status.Known - status.Taken),
-            Skipped = [.. watch.Status.SelectMany(status => status.Skipped).GroupBy(skipped => skipped.Reason)
-                .Select(group => new SkippedFiles(group.Key, group.Sum(one => one.Count), [.. group.SelectMany(one => one.Places)]))],
+            Skipped = SkippedFiles.Merge(watch.Status.SelectMany(status => status.Skipped)),
             Whole = trouble is null,
             Trouble = trouble,
         };

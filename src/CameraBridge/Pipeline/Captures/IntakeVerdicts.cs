@@ -29,7 +29,7 @@ internal sealed class IntakeVerdicts(ScanMemory memory, bool once, TimeProvider 
                 Remember(file, result.Copy.Stat, SkipReason.None);
                 break;
             case CopyOutcome.Foreign:
-                Tell(SkipReason.Foreign, file.Place);
+                Skipped.Add(SkipReason.Foreign, isNew: true, file.Place);
                 Remember(file, result.Copy.Stat, SkipReason.Foreign);
                 break;
             case CopyOutcome.Changed:
@@ -82,15 +82,7 @@ internal sealed class IntakeVerdicts(ScanMemory memory, bool once, TimeProvider 
         if (condition && file.Reported != reason)
         {
             file.Reported = reason;
-            Tell(reason, file.Place);
-        }
-    }
-
-    private void Tell(SkipReason reason, string place)
-    {
-        if (Skipped.Count(reason, isNew: true))
-        {
-            Skipped.Show(reason, isNew: true, place);
+            Skipped.Add(reason, isNew: true, file.Place);
         }
     }
 }

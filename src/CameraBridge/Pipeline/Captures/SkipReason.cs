@@ -23,6 +23,10 @@ internal sealed record SkippedFiles(SkipReason Reason, int Count, IReadOnlyList<
 {
     /// <summary>The reason and, where a person can do something, the next step.</summary>
     public string Words => Reason.Words();
+
+    /// <summary>One row for each reason.</summary>
+    public static IReadOnlyList<SkippedFiles> Merge(IEnumerable<SkippedFiles> rows) =>
+        [.. rows.GroupBy(row => row.Reason).Select(group => new SkippedFiles(group.Key, group.Sum(row => row.Count), [.. group.SelectMany(row => row.Places)]))];
 }
 
 internal static class SkipReasons

@@ -36,6 +36,14 @@ internal sealed class SkipTally
         }
     }
 
+    public void Add(SkipReason reason, bool isNew, string place)
+    {
+        if (Count(reason, isNew))
+        {
+            Show(reason, isNew, place);
+        }
+    }
+
     public IReadOnlyList<SkippedFiles> ToList() => [.. _rows.Select(row => new SkippedFiles(row.Key, row.Value.Count, row.Value.Places))];
 
     /// <summary>Reasons with places that were not skipped before: how many, and the first of them.</summary>

@@ -44,6 +44,7 @@ internal sealed class SourceMount : IDisposable
     private DateTimeOffset _hintedScanFrom = DateTimeOffset.MinValue;
     private int _taken;
     private int _knownSince;
+    private SkipTally _foreignSince = new();
 
     /// <param name="source">The source.</param>
     /// <param name="root">Folder of this tree, in place form.</param>
@@ -285,6 +286,7 @@ internal sealed class SourceMount : IDisposable
         _lastScan = result;
         _lastScanAt = now;
         _knownSince = 0;
+        _foreignSince = new SkipTally();
         TimeSpan lasted = _tools.Clock.GetElapsedTime(start);
         DateTimeOffset end = _tools.Clock.GetUtcNow();
         _nextScanAt = end + _source.RescanInterval;
@@ -329,6 +331,11 @@ internal sealed class SourceMount : IDisposable
             verdicts.Judge(result);
             _taken += result.IsNew ? 1 : 0;
             _knownSince += result.Copy.Outcome is CopyOutcome.Copied or CopyOutcome.Known ? 1 : 0;
+            if (result.Copy.Outcome == CopyOutcome.Foreign)
+            {
+                _foreignSince.Add(SkipReason.Foreign, isNew: false, result.File.Place);
+            }
+
             if (Progress is not null && _knownSince % 32 == 0)
             {
                 ShowStatus();
@@ -357,11 +364,10 @@ internal sealed class SourceMount : IDisposable
         var reported = new SkipTally();
         foreach (SettlingFile file in _memory.Settling.Reported)
         {
-            if (reported.Count(file.Reported, isNew: false))
-            {
-                reported.Show(file.Reported, isNew: false, file.Place);
-            }
+            reported.Add(file.Reported, isNew: false, file.Place);
         }
+
+        IEnumerable<SkippedFiles> skipped = [.. _lastScan?.Skipped.ToList() ?? [], .. _foreignSince.ToList(), .. reported.ToList()];
 
         Status = new SourceStatus
         {
@@ -374,7 +380,7 @@ internal sealed class SourceMount : IDisposable
             Taken = _taken,
             Known = (_lastScan?.Known ?? 0) + _knownSince,
             Waiting = _memory.Settling.Waiting,
-            Skipped = [.. _lastScan?.Skipped.ToList() ?? [], .. reported.ToList()],
+            Skipped = SkippedFiles.Merge(skipped),
             Trouble = _tools.Pause.Trouble ?? (_saidEmpty ? $"The folder of source {_source.Name} is empty, but files were known there; mount the share." : null),
         };
     }

@@ -263,10 +263,7 @@ internal sealed class SourceScan(string root, ScanMemory memory, ScanOptions opt
         UInt128 key = KnownPlaces.KeyOf(folder + "/");
         bool isNew = System.Runtime.CompilerServices.Unsafe.IsNullRef(ref memory.Known.Find(key));
         memory.Known.Set(key, new Mark { Reason = reason, Seen = _number, Compared = _number });
-        if (_result.Skipped.Count(reason, isNew))
-        {
-            _result.Skipped.Show(reason, isNew, folder);
-        }
+        _result.Skipped.Add(reason, isNew, folder);
     }
 
     /// <summary>Puts the folder's part of the key in place; returns its length.</summary>

@@ -57,6 +57,7 @@ internal sealed class Spool : IDisposable
             {
                 MakeFolder(_folder);
                 RemoveAbandoned();
+                MakeFolder(Path.Combine(_folder, IncomingFolder));
                 MakeFolder(_incoming);
                 _lock = new FileStream(Path.Combine(_incoming, LockName), FileMode.CreateNew, FileAccess.Write, FileShare.None);
             }
