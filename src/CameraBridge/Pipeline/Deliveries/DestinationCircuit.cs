@@ -1,0 +1,75 @@
+namespace CameraBridge.Pipeline.Deliveries;
+
+/// <summary>
+/// Knows whether a destination is worth trying. When it cannot be reached, or fails several times in a row, the whole lane pauses, so that one dead
+/// archive costs one attempt and not one for each of thousands of waiting objects. A single object that fails pauses only itself.
+/// </summary>
+internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
+{
+    /// <summary>So many objects failing one after the other are the destination's fault and no longer theirs.</summary>
+    public const int MostFailuresInRow = 3;
+
+    private readonly Lock _gate = new();
+    private int _failuresInRow;
+    private int _outages;
+    private DateTimeOffset _pausedUntil = DateTimeOffset.MinValue;
+
+    /// <summary>The end of the pause, or null when the destination may be tried.</summary>
+    public DateTimeOffset? PausedUntil
+    {
+        get
+        {
+            lock (_gate)
+            {
+                return _pausedUntil > clock.GetUtcNow() ? _pausedUntil : null;
+            }
+        }
+    }
+
+    /// <summary>The destination answered as it should.</summary>
+    /// <returns>True when it had been out before.</returns>
+    public bool Succeeded()
+    {
+        lock (_gate)
+        {
+            bool wasOut = _outages > 0;
+            _failuresInRow = 0;
+            _outages = 0;
+            return wasOut;
+        }
+    }
+
+    /// <summary>An object failed for now.</summary>
+    /// <returns>The end of the pause when that was one too many, else null.</returns>
+    public DateTimeOffset? ObjectFailed()
+    {
+        lock (_gate)
+        {
+            _failuresInRow++;
+            return _failuresInRow < MostFailuresInRow ? null : Pause();
+        }
+    }
+
+    /// <summary>The destination could not be reached or would not talk.</summary>
+    /// <returns>The end of the pause.</returns>
+    public DateTimeOffset DestinationFailed()
+    {
+        lock (_gate)
+        {
+            return Pause();
+        }
+    }
+
+    private DateTimeOffset Pause()
+    {
+        // Several workers meet the same outage: it counts once.
+        if (_pausedUntil <= clock.GetUtcNow())
+        {
+            _pausedUntil = clock.GetUtcNow() + delays.After(_outages);
+            _outages++;
+        }
+
+        _failuresInRow = 0;
+        return _pausedUntil;
+    }
+}
