@@ -1,0 +1,538 @@
+using System.Buffers;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Dimse;
+using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Tests.Dicom.UpperLayer;
+using CameraBridge.Tests.Peers;
+using Microsoft.Extensions.Time.Testing;
+using Xunit;
+
+namespace CameraBridge.Tests.Dicom.Dimse;
+
+/// <summary>C-STORE as user against scripted peers: what goes over the wire, and everything that can happen in the middle of it.</summary>
+public sealed class StoreUserTests
+{
+    private const string Photograph = SopClasses.VLPhotographicImageStorage;
+    private const string Jpeg = TransferSyntaxes.JPEGBaseline8Bit;
+
+    private static CancellationToken Stop => TestContext.Current.CancellationToken;
+
+    // Limits around what the fragments of 20,000 bytes need, odd ones, the least that is possible, and none (0).
+    [Theory]
+    [InlineData(0u, 131072)]
+    [InlineData(8u, 8)]
+    [InlineData(9u, 9)]
+    [InlineData(101u, 101)]
+    [InlineData(16383u, 16383)]
+    [InlineData(16384u, 16384)]
+    [InlineData(20005u, 20005)]
+    [InlineData(20006u, 20006)]
+    [InlineData(20007u, 20007)]
+    [InlineData(uint.MaxValue, 131072)]
+    public async Task No_pdu_is_longer_than_the_peer_wants_and_no_fragment_is_odd(uint announced, int most)
+    {
+        byte[] sent = Bytes(20000);
+        List<byte> received = [];
+        await using (ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(announced);
+            bool done = false;
+            List<byte> commandBytes = [];
+            while (!done)
+            {
+                DataPdu data = await connection.ReceivePduAsync<DataPdu>();
+                Assert.True(PduCodec.Encode(data).Length - PduCodec.HeadLength <= most);
+                foreach (PresentationDataValue value in data.Values)
+                {
+                    Assert.Equal(0, value.Fragment.Length & 1);
+                    (value.IsCommand ? commandBytes : received).AddRange(value.Fragment.ToArray());
+                    done = value is { IsLast: true, IsCommand: false };
+                }
+            }
+
+            CommandSet command = CommandSet.Decode(commandBytes.ToArray());
+            await connection.SendMessageAsync(3, CommandSet.ResponseTo(command, 0));
+            await connection.AnswerReleaseAsync();
+        }))
+        {
+            await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+            Assert.Equal(most, association.MaximumSendLength);
+            Assert.True((await new StoreUser(association).StoreAsync(Request(sent), Stop)).IsDone);
+            await association.ReleaseAsync(Stop);
+
+        }
+
+        Assert.Equal(sent, received.ToArray());
+    }
+
+    [Fact]
+    public async Task A_limit_that_no_data_fits_into_breaks_the_association()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(7);
+            await connection.WaitForCloseAsync();
+        });
+
+        await Assert.ThrowsAsync<ProtocolException>(() => Association.RequestAsync(AssociationTests.Options(peer.Port), Stop));
+    }
+
+    [Fact]
+    public async Task The_command_says_what_is_stored()
+    {
+        ScriptedMessage? message = null;
+        await using (ScriptedPeer peer = AnsweringPeer(received =>
+        {
+            message = received;
+            return 0xB000;
+        }))
+        {
+            await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+            DimseReply reply = await new StoreUser(association).StoreAsync(Request(Bytes(10)), Stop);
+            Assert.Equal((0xB000, true, StatusClass.Warning), (reply.Status, reply.IsDone, reply.Meaning.Class));
+            await association.ReleaseAsync(Stop);
+
+        }
+
+        // PS3.7 Table 9.3-1.
+        Assert.Equal(3, message!.ContextId);
+        Assert.Equal(CommandField.StoreRequest, message.Command.CommandField);
+        Assert.Equal((Photograph, "1.2.3.4", (ushort)0), (message.Command.AffectedSOPClassUID, message.Command.AffectedSOPInstanceUID, message.Command.Priority!.Value));
+        Assert.Equal(Bytes(10), message.DataSet);
+    }
+
+    [Fact]
+    public async Task A_thousand_objects_go_over_one_association()
+    {
+        await using ScriptedPeer peer = AnsweringPeer(_ => 0);
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+        StoreUser user = new(association);
+
+        for (int i = 0; i < 1000; i++)
+        {
+            Assert.True((await user.StoreAsync(Request(Bytes(i * 2)), Stop)).IsDone);
+        }
+
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task With_a_window_answers_may_come_in_any_order()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(operations: new OperationsWindow(3, 1));
+            ScriptedMessage[] messages = [await connection.ReceiveMessageAsync(), await connection.ReceiveMessageAsync(), await connection.ReceiveMessageAsync()];
+            foreach (ScriptedMessage message in messages.Reverse())
+            {
+                await connection.SendMessageAsync(3, CommandSet.ResponseTo(message.Command, (ushort)(0xB000 + message.DataSet.Length)));
+            }
+
+            await connection.AnswerReleaseAsync();
+        });
+        await using Association association = await Association.RequestAsync(
+            AssociationTests.Options(peer.Port) with { OperationsInvoked = 3 }, Stop);
+        StoreUser user = new(association);
+
+        DimseReply[] replies = await Task.WhenAll(Enumerable.Range(1, 3).Select(i => user.StoreAsync(Request(Bytes(2 * i)), Stop)));
+
+        Assert.Equal([0xB002, 0xB004, 0xB006], replies.Select(reply => (int)reply.Status));
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task Without_a_window_the_next_object_waits_for_the_answer()
+    {
+        int outstanding = 0;
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            for (int i = 0; i < 20; i++)
+            {
+                ScriptedMessage message = await connection.ReceiveMessageAsync();
+                Assert.Equal(1, Interlocked.Increment(ref outstanding));
+                Interlocked.Decrement(ref outstanding);
+                await connection.SendMessageAsync(3, CommandSet.ResponseTo(message.Command, 0));
+            }
+
+            await connection.AnswerReleaseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port) with { OperationsInvoked = 8 }, Stop);
+        Assert.Equal(1, association.Window.Invoked);
+        StoreUser user = new(association);
+
+        await Task.WhenAll(Enumerable.Range(0, 20).Select(_ => user.StoreAsync(Request(Bytes(100)), Stop)));
+
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task A_peer_that_stops_reading_is_left_after_the_write_limit()
+    {
+        FakeTimeProvider clock = new();
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            connection.ShrinkReceiveBuffer();
+            await connection.AcceptAsync(0);
+            await connection.StallAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port, clock), Stop);
+        Task<DimseReply> store = new StoreUser(association).StoreAsync(Request(Bytes(64 * 1024 * 1024)), Stop);
+
+        await clock.TurnUntilDoneAsync(store, Stop);
+
+        PeerTimeoutException thrown = await Assert.ThrowsAsync<PeerTimeoutException>(() => store);
+        Assert.Equal("Write", thrown.Limit);
+        Assert.Same(thrown, association.Failure);
+    }
+
+    [Theory]
+    [InlineData(0)]
+    [InlineData(1)]
+    [InlineData(40)]
+    public async Task A_peer_that_stalls_before_or_within_its_answer_is_left_after_the_response_limit(int bytesOfTheAnswer)
+    {
+        FakeTimeProvider clock = new();
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            ScriptedMessage message = await connection.ReceiveMessageAsync();
+            await connection.SendAsync(PduCodec.Encode(ScriptedConnection.Value(3, true, true, CommandSet.ResponseTo(message.Command, 0).Encode()))
+                .AsMemory(0, bytesOfTheAnswer));
+            await connection.StallAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port, clock), Stop);
+        Task<DimseReply> store = new StoreUser(association).StoreAsync(Request(Bytes(100)), Stop);
+
+        await clock.TurnUntilDoneAsync(store, Stop);
+
+        Assert.Equal("Response", (await Assert.ThrowsAsync<PeerTimeoutException>(() => store)).Limit);
+        await Assert.ThrowsAsync<PeerTimeoutException>(() => new StoreUser(association).StoreAsync(Request(Bytes(100)), Stop));
+    }
+
+    [Fact]
+    public async Task A_reset_at_any_byte_of_the_answer_is_told_and_never_taken_for_an_answer()
+    {
+        // The answer: 12 bytes of heads and the command set.
+        int length = PduCodec.Encode(ScriptedConnection.Value(3, true, true, CommandSet.ResponseTo(StoreCommand(1), 0).Encode())).Length;
+        int cut = 0;
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            ScriptedMessage message = await connection.ReceiveMessageAsync();
+            byte[] answer = PduCodec.Encode(ScriptedConnection.Value(3, true, true, CommandSet.ResponseTo(message.Command, 0).Encode()));
+            Assert.Equal(length, answer.Length);
+            await connection.SendAsync(answer.AsMemory(0, cut));
+            connection.Reset();
+        });
+        for (cut = 0; cut < length; cut++)
+        {
+            await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+            await Assert.ThrowsAsync<ConnectionFailedException>(() => new StoreUser(association).StoreAsync(Request(Bytes(100)), Stop));
+            Assert.False(association.IsOpen);
+        }
+    }
+
+    [Fact]
+    public async Task A_reset_at_any_byte_of_the_acceptance_is_told()
+    {
+        AssociateRequestPdu request = Negotiation.Propose(AssociationTests.Options(1));
+        byte[] acceptance = PduCodec.Encode(ScriptedConnection.Acceptance(request));
+        int cut = 0;
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.ReceivePduAsync<AssociateRequestPdu>();
+            await connection.SendAsync(acceptance.AsMemory(0, cut));
+            connection.Reset();
+        });
+        for (cut = 0; cut < acceptance.Length; cut++)
+        {
+            await Assert.ThrowsAsync<ConnectionFailedException>(() => Association.RequestAsync(AssociationTests.Options(peer.Port), Stop));
+        }
+    }
+
+    [Fact]
+    public async Task An_abort_in_the_middle_of_an_object_is_told_as_an_abort()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(0);
+            await connection.ReceiveAsync(100_000);
+            await connection.SendAsync(new AbortPdu(AbortSource.User, AbortReason.NotSpecified));
+            connection.EndSending();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        AssociationAbortedException thrown = await Assert.ThrowsAsync<AssociationAbortedException>(
+            () => new StoreUser(association).StoreAsync(Request(Bytes(64 * 1024 * 1024)), Stop));
+
+        Assert.True(thrown.ByPeer);
+    }
+
+    [Fact]
+    public async Task A_failure_before_the_object_is_sent_in_full_is_the_answer_and_the_association_goes_on()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(0);
+            DataPdu first = await connection.ReceivePduAsync<DataPdu>();
+            CommandSet command = CommandSet.Decode(first.Values[0].Fragment.ToArray());
+            await connection.SendMessageAsync(3, CommandSet.ResponseTo(command, 0xA700));
+            while (!(await connection.ReceivePduAsync<DataPdu>()).Values[^1].IsLast)
+            {
+            }
+
+            ScriptedMessage next = await connection.ReceiveMessageAsync();
+            await connection.SendMessageAsync(next.ContextId, CommandSet.ResponseTo(next.Command, 0));
+            await connection.AnswerReleaseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        DimseReply reply = await new StoreUser(association).StoreAsync(Request(Bytes(16 * 1024 * 1024)), Stop);
+
+        Assert.Equal((0xA700, StatusAdvice.Later), (reply.Status, reply.Meaning.Advice));
+        Assert.True((await new EchoUser(association).EchoAsync(Stop)).IsDone);
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task A_failure_and_then_a_close_before_the_object_is_sent_in_full_is_still_the_answer()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(0);
+            DataPdu first = await connection.ReceivePduAsync<DataPdu>();
+            CommandSet command = CommandSet.Decode(first.Values[0].Fragment.ToArray());
+            await connection.SendMessageAsync(3, CommandSet.ResponseTo(command, 0xA700));
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        DimseReply reply = await new StoreUser(association).StoreAsync(Request(Bytes(64 * 1024 * 1024)), Stop);
+
+        Assert.Equal(0xA700, reply.Status);
+        Assert.False(association.IsOpen);
+    }
+
+    [Fact]
+    public async Task A_success_before_the_object_is_sent_in_full_is_not_believed()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(0);
+            DataPdu first = await connection.ReceivePduAsync<DataPdu>();
+            CommandSet command = CommandSet.Decode(first.Values[0].Fragment.ToArray());
+            await connection.SendMessageAsync(3, CommandSet.ResponseTo(command, 0));
+            await connection.WaitForCloseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        ProtocolException thrown = await Assert.ThrowsAsync<ProtocolException>(
+            () => new StoreUser(association).StoreAsync(Request(Bytes(64 * 1024 * 1024)), Stop));
+
+        Assert.Contains("a success before the request was sent in full", thrown.Sentence, StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData("message", "a response to message 4711")]
+    [InlineData("context", "a response in presentation context 1 to a request in 3")]
+    [InlineData("unknown context", "data in presentation context 99, which was not agreed on")]
+    [InlineData("field", "a response with command field 8030H where 8001H is due")]
+    [InlineData("status", "a response without a status")]
+    [InlineData("instance", "an answer about another SOP instance")]
+    [InlineData("request", "a request (command field 0030H) where this side does not perform any")]
+    [InlineData("torn", "a command set with the element")]
+    [InlineData("data", "a data set without a command before it")]
+    public async Task An_answer_that_does_not_fit_breaks_the_association(string fault, string said)
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            CommandSet answer = CommandSet.ResponseTo((await connection.ReceiveMessageAsync()).Command, 0);
+            answer.MessageIDBeingRespondedTo = fault == "message" ? (ushort)4711 : answer.MessageIDBeingRespondedTo;
+            answer.CommandField = fault is "field" ? (CommandField)0x8030 : fault == "request" ? CommandField.EchoRequest : answer.CommandField;
+            answer.Status = fault == "status" ? null : answer.Status;
+            answer.AffectedSOPInstanceUID = fault == "instance" ? "1.2.3.5" : answer.AffectedSOPInstanceUID;
+            byte[] bytes = answer.Encode();
+            if (fault == "torn")
+            {
+                bytes[4] = 0xFF;
+            }
+
+            byte context = fault switch { "context" => 1, "unknown context" => 99, _ => 3 };
+            await connection.SendAsync(ScriptedConnection.Value(context, fault != "data", true, bytes));
+            await connection.WaitForCloseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        ProtocolException thrown = await Assert.ThrowsAsync<ProtocolException>(
+            () => new StoreUser(association).StoreAsync(Request(Bytes(100)), Stop));
+
+        Assert.Contains(said, thrown.Sentence, StringComparison.Ordinal);
+        Assert.Contains("archive PACS1", thrown.Sentence, StringComparison.Ordinal);
+        Assert.False(association.IsOpen);
+    }
+
+    [Fact]
+    public async Task A_class_that_was_not_accepted_is_not_sent_and_the_association_goes_on()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            AssociateRequestPdu request = await connection.ReceivePduAsync<AssociateRequestPdu>();
+            AssociateAcceptPdu all = ScriptedConnection.Acceptance(request);
+            await connection.SendAsync(all with
+            {
+                Contexts = [all.Contexts[0], all.Contexts[1] with { Result = ContextResult.TransferSyntaxesNotSupported }, all.Contexts[2]],
+            });
+            ScriptedMessage echo = await connection.ReceiveMessageAsync();
+            Assert.Equal(CommandField.EchoRequest, echo.Command.CommandField);
+            await connection.SendMessageAsync(1, CommandSet.ResponseTo(echo.Command, 0));
+            await connection.AnswerReleaseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+        StoreUser user = new(association);
+        Assert.False(user.CanStore(Photograph, Jpeg));
+
+        ContextNotAcceptedException thrown = await Assert.ThrowsAsync<ContextNotAcceptedException>(() => user.StoreAsync(Request(Bytes(100)), Stop));
+
+        Assert.EndsWith("it knows the SOP class, but not in this transfer syntax: enable it there.", thrown.Sentence, StringComparison.Ordinal);
+        Assert.True((await new EchoUser(association).EchoAsync(Stop)).IsDone);
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task A_file_that_is_gone_before_anything_was_sent_leaves_the_association_usable()
+    {
+        await using ScriptedPeer peer = AnsweringPeer(_ => 0);
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+        StoreUser user = new(association);
+        PixelSource gone = PixelSource.FromFile(Path.Combine(Path.GetTempPath(), Guid.NewGuid().ToString()), 0, 100);
+
+        await Assert.ThrowsAnyAsync<IOException>(() => user.StoreAsync(new StoreRequest(Photograph, "1.2.3.4", Jpeg, gone), Stop));
+
+        Assert.True((await user.StoreAsync(Request(Bytes(100)), Stop)).IsDone);
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
+    public async Task A_file_that_ends_in_the_middle_of_an_object_aborts_the_association()
+    {
+        byte[] farewell = [];
+        await using (ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync(0);
+            farewell = await connection.WaitForCloseAsync();
+        }))
+        {
+            await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+            PixelSource torn = PixelSource.Concat(
+                PixelSource.FromBytes(Bytes(1024 * 1024)),
+                PixelSource.FromFile(Path.Combine(Path.GetTempPath(), Guid.NewGuid().ToString()), 0, 100));
+            await Assert.ThrowsAnyAsync<IOException>(
+                () => new StoreUser(association).StoreAsync(new StoreRequest(Photograph, "1.2.3.4", Jpeg, torn), Stop));
+            Assert.IsType<AssociationAbortedException>(association.Failure);
+
+        }
+
+        // The last ten bytes: A-ABORT, source: the service user.
+        Assert.Equal([7, 0, 0, 0, 0, 4, 0, 0, 0, 0], farewell[^10..]);
+    }
+
+    [Fact]
+    public async Task Giving_up_in_the_middle_aborts_the_association()
+    {
+        using CancellationTokenSource giveUp = CancellationTokenSource.CreateLinkedTokenSource(Stop);
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            await connection.ReceiveMessageAsync();
+            await giveUp.CancelAsync();
+            await connection.ReceivePduAsync<AbortPdu>();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        await Assert.ThrowsAnyAsync<OperationCanceledException>(
+            () => new StoreUser(association).StoreAsync(Request(Bytes(100)), giveUp.Token));
+
+        Assert.False(association.IsOpen);
+    }
+
+    [Fact]
+    public async Task A_release_by_the_peer_while_an_answer_is_due_is_told_and_answered()
+    {
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            await connection.ReceiveMessageAsync();
+            await connection.SendAsync(new ReleaseRequestPdu());
+            await connection.ReceivePduAsync<ReleaseReplyPdu>();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        await Assert.ThrowsAsync<AssociationReleasedException>(() => new StoreUser(association).StoreAsync(Request(Bytes(100)), Stop));
+    }
+
+    [Fact]
+    public async Task A_small_object_leaves_in_a_single_write()
+    {
+        // One write of a few kilobytes arrives at once on loopback (common practice, no source); two would mostly not.
+        int[] pieces = new int[50];
+        await using ScriptedPeer peer = ScriptedPeer.Listen(async connection =>
+        {
+            await connection.AcceptAsync();
+            for (int i = 0; i < pieces.Length; i++)
+            {
+                pieces[i] = await connection.ReceiveOnceAsync();
+                await connection.SendMessageAsync(3, CommandSet.ResponseTo(StoreCommand((ushort)(i + 1)), 0));
+            }
+
+            await connection.AnswerReleaseAsync();
+        });
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+        for (int i = 0; i < pieces.Length; i++)
+        {
+            await new StoreUser(association).StoreAsync(Request(Bytes(3000)), Stop);
+        }
+
+        await association.ReleaseAsync(Stop);
+        Assert.All(pieces, piece => Assert.True(piece > 3000 + (2 * 12)));
+    }
+
+    internal static ScriptedPeer AnsweringPeer(Func<ScriptedMessage, ushort> status) => ScriptedPeer.Listen(async connection =>
+    {
+        await connection.AcceptAsync();
+        while (true)
+        {
+            ScriptedMessage message;
+            try
+            {
+                message = await connection.ReceiveMessageAsync();
+            }
+            catch (InvalidOperationException)
+            {
+                // Something else than data: the release.
+                await connection.SendAsync(new ReleaseReplyPdu());
+                return;
+            }
+
+            await connection.SendMessageAsync(message.ContextId, CommandSet.ResponseTo(message.Command, status(message)));
+        }
+    });
+
+    internal static byte[] Bytes(int count)
+    {
+        byte[] bytes = new byte[count];
+        new Random(4711).NextBytes(bytes);
+        return bytes;
+    }
+
+    private static StoreRequest Request(byte[] dataSet) => new(Photograph, "1.2.3.4", Jpeg, PixelSource.FromBytes(dataSet));
+
+    private static CommandSet StoreCommand(ushort messageId) => new()
+    {
+        CommandField = CommandField.StoreRequest,
+        AffectedSOPClassUID = Photograph,
+        AffectedSOPInstanceUID = "1.2.3.4",
+        MessageID = messageId,
+    };
+}

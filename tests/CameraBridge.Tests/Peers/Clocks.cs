@@ -1,0 +1,31 @@
+using Microsoft.Extensions.Time.Testing;
+
+namespace CameraBridge.Tests.Peers;
+
+/// <summary>Lets hours pass in an instant.</summary>
+public static class Clocks
+{
+    private static readonly TimeSpan Breath = TimeSpan.FromMilliseconds(2);
+    private static readonly TimeSpan RealGuard = TimeSpan.FromSeconds(60);
+
+    /// <summary>Turns the clock until the task is done; never longer than a minute of real time.</summary>
+    /// <returns>How far the clock was turned.</returns>
+    public static async Task<TimeSpan> TurnUntilDoneAsync(this FakeTimeProvider clock, Task task, CancellationToken cancellationToken)
+    {
+        DateTimeOffset start = clock.GetUtcNow();
+        long realStart = TimeProvider.System.GetTimestamp();
+        while (!task.IsCompleted)
+        {
+            if (TimeProvider.System.GetElapsedTime(realStart) > RealGuard)
+            {
+                throw new TimeoutException("The task did not end, however far the clock was turned.");
+            }
+
+            clock.Advance(TimeSpan.FromSeconds(1));
+            // The code under test needs a moment of real time between two turns to set its next limit.
+            await Task.WhenAny(task, Task.Delay(Breath, TimeProvider.System, cancellationToken));
+        }
+
+        return clock.GetUtcNow() - start;
+    }
+}
