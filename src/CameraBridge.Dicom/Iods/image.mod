@@ -22,9 +22,23 @@ IconImageSequence	3	-	items 1
 >HighBit	1
 >PixelRepresentation	1	-	0|1
 >PlanarConfiguration	1C	MoreThanOneSample	0|1
+>PixelAspectRatio	1C	unchecked: the shape of a camera's pixel is not in the object
+>RedPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
+>GreenPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
+>BluePaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
+>RedPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
+>GreenPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
+>BluePaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
 >PixelData	1
 PresentationLUTShape	3	-	IDENTITY|INVERSE; when Monochrome2: IDENTITY; when MoreThanOneSample: IDENTITY
 RealWorldValueMappingSequence	3	-	items 1-n
+>RealWorldValueFirstValueMapped	1C	may; lacks DoubleFloatRealWorldValueFirstValueMapped
+>RealWorldValueLastValueMapped	1C	may; lacks DoubleFloatRealWorldValueLastValueMapped
+>DoubleFloatRealWorldValueFirstValueMapped	1C	may; lacks RealWorldValueFirstValueMapped
+>DoubleFloatRealWorldValueLastValueMapped	1C	may; lacks RealWorldValueLastValueMapped
+>RealWorldValueIntercept	1C	may; lacks RealWorldValueLUTData
+>RealWorldValueSlope	1C	may; lacks RealWorldValueLUTData
+>RealWorldValueLUTData	1C	lacks RealWorldValueIntercept
 >LUTExplanation	1
 >LUTLabel	1
 >MeasurementUnitsCodeSequence	1	-	items 1
@@ -83,6 +97,8 @@ SpecimenDescriptionSequence	1	-	items 1-n
 >SpecimenPreparationSequence	2	-	items 0-n
 >>SpecimenPreparationStepContentItemSequence	1	-	items 1-n
 >>>include	Content Item
+>SpecimenLocalizationContentItemSequence	1C	unchecked: whether several specimens are in the picture is not in the object	items 1-n
+>>include	Content Item
 
 module	ICC Profile	C.11.15
 ICCProfile	1
@@ -164,3 +180,7 @@ PrivateDataElementCharacteristicsSequence	3	-	items 1-n
 >BlockIdentifyingInformationStatus	1	-	SAFE|UNSAFE|MIXED
 >NonidentifyingPrivateElements	1C	BlockIdentifyingInformationStatus=MIXED
 InstanceOriginStatus	3	-	LOCAL|IMPORTED
+ReferencedDefinedProtocolSequence	1C	unchecked: photographs are no performed protocols	items 1-n
+>include	SOP Instance Reference
+ReferencedPerformedProtocolSequence	1C	unchecked: whether such an object was made is not in this one	items 1-n
+>include	SOP Instance Reference

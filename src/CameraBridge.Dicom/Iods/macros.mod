@@ -58,16 +58,20 @@ TextValue	1C	ValueType=TEXT
 ConceptCodeSequence	1C	ValueType=CODE	items 1
 >include	Code
 NumericValue	1C	ValueType=NUMERIC
+FloatingPointValue	1C	unchecked: whether the decimal string is precise enough is not in the object
+RationalNumeratorValue	1C	unchecked: whether the decimal string is precise enough is not in the object
+RationalDenominatorValue	1C	has RationalNumeratorValue
 MeasurementUnitsCodeSequence	1C	ValueType=NUMERIC	items 1
 >include	Code
 ReferencedSOPSequence	1C	ValueType=COMPOSITE|IMAGE|WAVEFORM	items 1
 >include	Image SOP Instance Reference
+>ReferencedWaveformChannels	1C	unchecked: whether the other object is a waveform is not in this one
 
 macro	Request Attributes	10.6
 RequestedProcedureID	1C	unchecked: whether the procedure was scheduled is not in the object
 IssuerOfAccessionNumberSequence	3	-	items 1
 >include	Hierarchic Designator
-ReferencedStudySequence	3	-	items 0-n
+ReferencedStudySequence	3	-	items 1-n
 >include	SOP Instance Reference
 RequestedProcedureCodeSequence	3	-	items 1
 >include	Code

@@ -16,7 +16,19 @@ ReferencedPatientPhotoSequence	3	-	items 1
 >StudyInstanceUID	1C	unchecked: the information model of the other object is not in this one
 >SeriesInstanceUID	1C	unchecked: the information model of the other object is not in this one
 >ReferencedSOPSequence	1	-	items 1-n
->>include	SOP Instance Reference
+>>include	Image SOP Instance Reference
+>>HL7InstanceIdentifier	1C	unchecked: the type of instances stands one level higher
+>DICOMRetrievalSequence	1C	may; lacks DICOMMediaRetrievalSequence,WADORetrievalSequence,XDSRetrievalSequence,WADORSRetrievalSequence	items 1-n
+>>RetrieveAETitle	1
+>DICOMMediaRetrievalSequence	1C	may; lacks DICOMRetrievalSequence,WADORetrievalSequence,XDSRetrievalSequence,WADORSRetrievalSequence	items 1-n
+>>StorageMediaFileSetID	2
+>>StorageMediaFileSetUID	1
+>WADORetrievalSequence	1C	may; lacks DICOMRetrievalSequence,DICOMMediaRetrievalSequence,XDSRetrievalSequence,WADORSRetrievalSequence	items 1-n
+>>RetrieveURI	1
+>XDSRetrievalSequence	1C	may; lacks DICOMRetrievalSequence,DICOMMediaRetrievalSequence,WADORetrievalSequence,WADORSRetrievalSequence	items 1-n
+>>RepositoryUniqueID	1
+>WADORSRetrievalSequence	1C	may; lacks DICOMRetrievalSequence,DICOMMediaRetrievalSequence,WADORetrievalSequence,XDSRetrievalSequence	items 1-n
+>>RetrieveURL	1
 QualityControlSubject	3	-	YES|NO
 ReferencedPatientSequence	3	-	items 1
 >include	SOP Instance Reference
@@ -39,7 +51,7 @@ BreedRegistrationSequence	2C	has PatientSpeciesDescription,PatientSpeciesCodeSeq
 >BreedRegistrationNumber	1
 >BreedRegistryCodeSequence	1	-	items 1
 >>include	Code
-StrainStockSequence	3	-	items 1-n
+StrainStockSequence	3	-	items 1
 >StrainStockNumber	1
 >StrainSource	1
 >StrainSourceRegistryCodeSequence	1	-	items 1
