@@ -51,7 +51,7 @@ internal sealed class PracticeHospital : IAsyncDisposable
     private readonly TimeProvider _clock;
     private readonly ILogger<PracticeHospital> _logger;
     private Provider? _provider;
-    private (DateOnly Day, IReadOnlyList<DataSet> Items) _items;
+    private DayOfItems? _day;
 
     private PracticeHospital(PracticeOptions options, TimeProvider clock, ILogger<PracticeHospital> logger)
     {
@@ -120,12 +120,15 @@ internal sealed class PracticeHospital : IAsyncDisposable
 
     private IReadOnlyList<DataSet> ItemsOf(DateOnly today)
     {
-        (DateOnly Day, IReadOnlyList<DataSet> Items) items = _items;
-        if (items.Items is null || items.Day != today)
+        DayOfItems? day = _day;
+        if (day?.Day != today)
         {
-            _items = items = (today, [.. _options.Orders.Select(order => order.ToWorklistItem(today))]);
+            _day = day = new DayOfItems(today, [.. _options.Orders.Select(order => order.ToWorklistItem(today))]);
         }
 
-        return items.Items;
+        return day.Items;
     }
+
+    /// <summary>The worklist of one day; made anew after midnight.</summary>
+    private sealed record DayOfItems(DateOnly Day, IReadOnlyList<DataSet> Items);
 }

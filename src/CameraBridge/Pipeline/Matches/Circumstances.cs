@@ -1,5 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Objects;
 using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Matches;
@@ -7,9 +8,6 @@ namespace CameraBridge.Pipeline.Matches;
 /// <summary>Everything about a sitting that a step is held against.</summary>
 internal static class Circumstances
 {
-    /// <summary>A folder divided into more parts than this was divided by mistake; parts further back are not looked at for its sidecar.</summary>
-    private const int MostPartsBack = 200;
-
     /// <summary>Reads it from the state.</summary>
     public static async Task<MatchCircumstances> GatherAsync(
         SiteConfiguration site, IPipelineDatabase database, Sitting sitting, string worklistName, CancellationToken cancellation)
@@ -20,11 +18,11 @@ internal static class Circumstances
         DateTimeOffset[] times = [.. captures.Where(capture => !Sidecar.IsSidecar(capture.Place)).Select(capture => capture.TakenAt).OfType<DateTimeOffset>()];
         return new MatchCircumstances
         {
-            Identity = Identity.Of(sitting, captures, cues, await FolderSidecarsAsync(database, sitting, cancellation).ConfigureAwait(false)),
+            Identity = Identity.Of(sitting, captures, cues),
             First = times.Length > 0 ? times.MinBy(time => time.DateTime) : null,
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
             StationAETitle = source?.StationAETitle,
-            Modality = null,
+            Modality = ModalityOf(source, cues),
             RequireStation = site.Worklist?.RequireStation ?? true,
             RequireModality = site.Worklist?.RequireModality ?? false,
             DaysAround = site.Worklist?.DaysAround ?? 0,
@@ -33,33 +31,16 @@ internal static class Circumstances
         };
     }
 
-    /// <summary>Where a folder was divided, its sidecar lies with one part and speaks for all.</summary>
-    private static async Task<IReadOnlyList<Cue>> FolderSidecarsAsync(IPipelineDatabase database, Sitting sitting, CancellationToken cancellation)
+    /// <summary>The modality of the source's optic, or of the one that sidecars name; null when there is more than one.</summary>
+    private static string? ModalityOf(SourceConfiguration? source, IReadOnlyList<Cue> cues)
     {
-        var sidecars = new List<Cue>();
-        long earlier = sitting.FollowsSittingId;
-        for (int i = 0; i < MostPartsBack && earlier != 0; i++)
-        {
-            if (await database.GetSittingAsync(earlier, cancellation).ConfigureAwait(false) is not { } part)
-            {
-                break;
-            }
-
-            IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(part.Id, cancellation).ConfigureAwait(false);
-            if (cues.Any(cue => cue.Kind == CueKind.Sidecar))
-            {
-                IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(part.Id, cancellation).ConfigureAwait(false);
-                var folderWide = captures
-                    .Where(capture => Sidecar.IsSidecar(capture.Place) && Sidecar.PictureOf(capture.Place) is null)
-                    .Select(capture => capture.Id)
-                    .ToHashSet();
-                sidecars.AddRange(cues.Where(cue => cue.Kind == CueKind.Sidecar && folderWide.Contains(cue.CaptureId)));
-            }
-
-            earlier = part.FollowsSittingId;
-        }
-
-        return sidecars;
+        string[] modalities =
+        [
+            .. cues.Select(cue => cue.Optic).OfType<string>().DefaultIfEmpty(source?.Optic ?? "")
+                .Select(name => Optics.TryFind(name, out Optic? optic) ? optic.Modality : "")
+                .Distinct(StringComparer.Ordinal),
+        ];
+        return modalities is [{ Length: > 0 } modality] ? modality : null;
     }
 
     private static async Task<WorklistStep?> StepBeforeAsync(IPipelineDatabase database, Sitting sitting, CancellationToken cancellation) =>

@@ -1,3 +1,4 @@
+using CameraBridge.Pipeline.Sittings;
 using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Matches;
@@ -28,14 +29,13 @@ internal sealed record Identity
     /// <summary>Puts the cues of a sitting together.</summary>
     /// <param name="sitting">The sitting.</param>
     /// <param name="captures">Its captures.</param>
-    /// <param name="cues">Their cues.</param>
-    /// <param name="folderSidecars">Sidecars that speak for the whole folder but lie with an earlier part of it.</param>
-    public static Identity Of(Sitting sitting, IReadOnlyList<Capture> captures, IReadOnlyList<Cue> cues, IReadOnlyList<Cue> folderSidecars)
+    /// <param name="cues">Their cues, and those of other captures that speak for the whole folder.</param>
+    public static Identity Of(Sitting sitting, IReadOnlyList<Capture> captures, IReadOnlyList<Cue> cues)
     {
         var places = captures.ToDictionary(capture => capture.Id, capture => capture.Place);
-        Claim[] claims = [.. cues.Concat(folderSidecars).Where(cue => Names(cue)).Select(cue => new Claim(cue, Scope(cue, places)))];
+        Claim[] claims = [.. cues.Where(cue => Names(cue)).Select(cue => new Claim(cue, Scope(cue, places)))];
         var problems = new List<Reason>();
-        AddFindings(problems, sitting, cues.Concat(folderSidecars));
+        AddFindings(problems, sitting, cues);
 
         string[] patients = Distinct(claims, claim => claim.Cue.PatientID);
         string[] issuers = Distinct(claims, claim => claim.Cue.IssuerOfPatientID);
@@ -82,14 +82,14 @@ internal sealed record Identity
     private static string[] Distinct(Claim[] claims, Func<Claim, string?> value) =>
         [.. claims.Select(value).OfType<string>().Distinct(StringComparer.Ordinal).Order(StringComparer.Ordinal)];
 
-    private static void AddFindings(List<Reason> problems, Sitting sitting, IEnumerable<Cue> cues)
+    private static void AddFindings(List<Reason> problems, Sitting sitting, IReadOnlyList<Cue> cues)
     {
         if (sitting.Doubt is { } doubt)
         {
             problems.Add(new Reason("sitting-in-doubt", doubt));
         }
 
-        bool unreadable = sitting.Begins == "unreadable";
+        bool unreadable = sitting.Begins == SittingBegins.Unreadable;
         foreach (Cue cue in cues)
         {
             if (cue.Kind == CueKind.Unreadable)
@@ -143,7 +143,7 @@ internal sealed record Identity
         }
         else if (claims.Length == 0)
         {
-            problems.Add(sitting.Begins == "late"
+            problems.Add(sitting.Begins == SittingBegins.Late
                 ? new Reason("late-pictures", "These pictures came after the sitting of their folder was closed, and no label came with them.")
                 : new Reason("no-label", "Nothing says whose pictures these are: no label that a pattern knows, no sidecar, no folder or file name."));
         }
