@@ -1,0 +1,89 @@
+using System.Text;
+using CameraBridge.Dicom.Web;
+using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+using CameraBridge.Practice;
+using Xunit;
+
+namespace CameraBridge.Tests.Commands;
+
+/// <summary>A configured site whose state has one sitting, held for lack of a label, with two proposals.</summary>
+internal sealed class HeldSite : IDisposable
+{
+    private readonly string _folder = Directory.CreateTempSubdirectory("cb-held-").FullName;
+
+    public string Config => Path.Combine(_folder, "site.yaml");
+
+    public string State => Path.Combine(_folder, "state.db");
+
+    public long Sitting { get; private set; }
+
+    public static async Task<HeldSite> CreateAsync(CancellationToken cancellation)
+    {
+        HeldSite site = new();
+        await File.WriteAllTextAsync(
+            site.Config,
+            $"""
+            spool: {site._folder}/spool
+            state: {site.State}
+            destinations: [{"{ name: archive, host: 127.0.0.1, port: 1, called_ae_title: ARCHIVE }"}]
+            """,
+            cancellation);
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.State, TimeProvider.System, cancellation);
+        await database.AddCapturesAsync([Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b')], TimeSpan.FromMinutes(1), cancellation);
+        IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(1), cancellation);
+        await database.CompleteCuesAsync(
+            [.. cues.Select(work => new CaptureReading(work, new DateTimeOffset(2026, 3, 17, 9, 4, 0, TimeSpan.Zero), "exif", []))], cancellation);
+        await database.CloseSoonAsync("stick", null, cancellation);
+        Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+        Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. cues.Select(work => work.SubjectId)], "folder", Empty: false)], cancellation));
+        Work matching = (await database.LeaseAsync(Stage.Matches, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+        site.Sitting = matching.SubjectId;
+        Match held = new()
+        {
+            SittingId = site.Sitting,
+            HeldReasons = [new Reason("no-label", "no picture shows a label")],
+            Proposals =
+            [
+                new Proposal(Step("A0001", "SPS1", "Marrowdown^Hettie"), [new Reason("station", "planned for this station")], []),
+                new Proposal(Step("A0002", "SPS2", "Sallowby^Piers"), [], [new Reason("day", "planned for another day")]),
+            ],
+            Inquiry = """{"asked":[]}""",
+            DecidedAt = TimeProvider.System.GetUtcNow(),
+        };
+        Assert.True(await database.CompleteMatchAsync(matching, held, cancellation));
+        return site;
+    }
+
+    public async Task<Match?> MatchAsync(CancellationToken cancellation)
+    {
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
+        return await database.GetMatchAsync(Sitting, cancellation);
+    }
+
+    public void Dispose() => Directory.Delete(_folder, recursive: true);
+
+    private static Capture Capture(string place, char content) => new()
+    {
+        Source = "stick",
+        Place = place,
+        Folder = "0005",
+        Size = 1000,
+        Sha256 = new string(content, 64),
+        SpoolName = place.Replace('/', '-'),
+        SettledAt = TimeProvider.System.GetUtcNow(),
+    };
+
+    private static string Step(string accessionNumber, string stepId, string name) => Encoding.UTF8.GetString(DicomJson.Write(new PracticeOrder
+    {
+        AccessionNumber = accessionNumber,
+        PatientName = name,
+        PatientID = "4100045",
+        ScheduledProcedureStepID = stepId,
+        ScheduledStationAETitle = "CAM1",
+        Modality = "XC",
+        Description = "Teeth, overview",
+        Start = new PracticeStart(new DateOnly(2026, 3, 17), 0, new TimeOnly(9, 0)),
+    }.ToWorklistItem(new DateOnly(2026, 3, 17))));
+}
