@@ -18,7 +18,7 @@ rm -rf "$demo"
 mkdir -p "$demo/archive"
 
 echo "Building ..."
-dotnet build src/CameraBridge -c Release -clp:ErrorsOnly -v quiet || exit 1
+dotnet build src/CameraBridge -c Release -nologo '-clp:ErrorsOnly;NoSummary' -v quiet || exit 1
 camerabridge=src/CameraBridge/bin/Release/net10.0/camerabridge
 
 echo

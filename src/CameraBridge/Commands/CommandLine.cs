@@ -18,6 +18,8 @@ internal static class CommandLine
         RootCommand root = new("CameraBridge takes pictures from clinical cameras to the archive, under the right patient and order.")
         {
             CommonOptions.Json,
+            ServeCommand.Build(),
+            OnceCommand.Build(terminal),
             CheckCommand.Build(terminal),
             HeldCommand.Build(terminal),
             ConfigCommand.Build(terminal),

@@ -34,12 +34,18 @@ internal sealed record OnceReply
 
     public void WriteTable(TextWriter writer)
     {
-        TextTable.Write(writer, ["folder", "sitting", "filed under / held because", "captures", "pictures", "delivered"], Sittings.Select(Row));
+        TextTable.Write(writer, ["folder", "sitting", "filed under", "captures", "pictures", "delivered"], Sittings.Select(Row));
+        writer.WriteLine();
         foreach (SittingReply sitting in Sittings)
         {
+            foreach (Reason reason in sitting.Held)
+            {
+                writer.WriteLine(FormattableString.Invariant($"Sitting {sitting.Sitting} (folder {FolderOf(sitting)}) is held: {reason.Words}"));
+            }
+
             foreach (HeldCaptureReply capture in sitting.HeldCaptures)
             {
-                writer.WriteLine($"{capture.Place}: held: {capture.Reason}");
+                writer.WriteLine($"{capture.Place} is held: {capture.Reason}");
             }
 
             foreach (DeliveryReply delivery in sitting.Deliveries.Where(delivery => delivery.Undelivered > 0))
@@ -73,15 +79,17 @@ internal sealed record OnceReply
 
     private static IReadOnlyList<string> Row(SittingReply sitting) =>
     [
-        sitting.Folder.Length == 0 ? "(top)" : sitting.Folder,
+        FolderOf(sitting),
         sitting.Sitting.ToString(CultureInfo.InvariantCulture),
         sitting.Step is not null ? sitting.Step.OrderLine()
             : sitting.State == SittingState.Empty ? "nothing to file"
-            : sitting.Held.Count > 0 ? "held: " + string.Join("; ", sitting.Held.Select(reason => reason.Words))
+            : sitting.Held.Count > 0 ? $"held ({string.Join(", ", sitting.Held.Select(reason => reason.Code))})"
             : "not decided yet",
         sitting.Captures.ToString(CultureInfo.InvariantCulture),
         sitting.Pictures.ToString(CultureInfo.InvariantCulture),
         sitting.Deliveries.Count == 0 ? "" : string.Join(", ", sitting.Deliveries.Select(delivery =>
             string.Create(CultureInfo.InvariantCulture, $"{delivery.Destination} {delivery.Delivered} of {delivery.Delivered + delivery.Undelivered}"))),
     ];
+
+    private static string FolderOf(SittingReply sitting) => sitting.Folder.Length == 0 ? "(top)" : sitting.Folder;
 }

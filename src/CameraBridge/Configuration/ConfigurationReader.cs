@@ -95,9 +95,10 @@ internal static class ConfigurationReader
 
     private static WorklistConfiguration ReadWorklist(SettingReader reader)
     {
+        PeerConfiguration peer = ReadPeer(reader, "");
         WorklistConfiguration worklist = new()
         {
-            Peer = ReadPeer(reader, "worklist"),
+            Peer = peer with { Name = peer.CalledAETitle },
             AskByStation = reader.Flag("ask_by_station", WorklistDefaults.AskByStation),
             AskByModality = reader.Flag("ask_by_modality", WorklistDefaults.AskByModality),
             DaysAround = reader.Number("days_around", WorklistDefaults.DaysAround, 0, 366),

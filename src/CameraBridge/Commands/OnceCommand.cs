@@ -1,0 +1,123 @@
+using System.CommandLine;
+using System.Text.Json;
+using CameraBridge.Configuration;
+using CameraBridge.Diagnostics;
+using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Captures;
+
+namespace CameraBridge.Commands;
+
+/// <summary><c>once</c>: one folder or stick through the whole flow, and a report of what became of it.</summary>
+internal static class OnceCommand
+{
+    public static Verb Build(Terminal terminal)
+    {
+        Argument<string> folder = new("FOLDER") { Description = "The folder, or where the stick is mounted." };
+        Option<string?> config = CommonOptions.Config();
+        Option<string?> source = new("--source")
+        {
+            Description = "Take it with the settings of this source; else of the one whose folder it is, else with defaults.",
+            HelpName = "NAME",
+        };
+        Option<string?> report = new("--report") { Description = "Also write the JSON report to this file.", HelpName = "FILE" };
+        Option<string> patience = new("--patience")
+        {
+            Description = "How long to go on trying a peer that does not answer.",
+            HelpName = "DURATION",
+            DefaultValueFactory = _ => SettingValues.WriteDuration(PipelineRun.DefaultPatience),
+        };
+        Option<LogFormat> format = Logs.FormatOption();
+        Option<LogLevel> level = Logs.LevelOption(LogLevel.Error);
+        Verb verb = new(
+            "once",
+            "Take one folder or stick through the whole flow and report what was filed, held and delivered. Run again, it takes nothing twice and carries on.",
+            ExitCodes.UsageOrConfiguration,
+            ExitCodes.Held,
+            ExitCodes.Undelivered)
+        {
+            folder, config, source, report, patience, format, level,
+        };
+        verb.SetAction(async (parsed, cancellation) =>
+        {
+            SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
+            SourceConfiguration chosen = OnceSource.Choose(site, parsed.GetValue(folder)!, parsed.GetValue(source));
+            if (SettingValues.Duration(parsed.GetValue(patience)!, TimeSpan.Zero, TimeSpan.FromDays(1), out TimeSpan limit) is { } fault)
+            {
+                throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", $"--patience {fault.What}. {fault.Fix}");
+            }
+
+            using ILoggerFactory loggers = Logs.Create(parsed.GetValue(format), parsed.GetValue(level));
+            OnceReply reply = await RunAsync(OnceSource.Site(site, chosen), chosen, limit, terminal, loggers, cancellation).ConfigureAwait(false);
+            if (parsed.GetValue(report) is { } file)
+            {
+                await File.WriteAllTextAsync(file, JsonSerializer.Serialize(reply, JsonReply.Format), cancellation).ConfigureAwait(false);
+            }
+
+            if (parsed.GetValue(CommonOptions.Json))
+            {
+                JsonReply.Write(terminal.Out, reply);
+            }
+            else
+            {
+                reply.WriteTable(terminal.Out);
+            }
+
+            return reply.ExitCode;
+        });
+        return verb;
+    }
+
+    private static async Task<OnceReply> RunAsync(
+        SiteConfiguration site, SourceConfiguration source, TimeSpan patience, Terminal terminal, ILoggerFactory loggers, CancellationToken cancellation)
+    {
+        TimeProvider clock = TimeProvider.System;
+        DateTimeOffset startedAt = clock.GetUtcNow();
+        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.StateFile, clock, cancellation).ConfigureAwait(false);
+        await using (database.ConfigureAwait(false))
+        {
+            WorkSignal signal = new();
+            using CaptureSources sources = new(site, database, signal, clock, loggers);
+            PipelineRun run = new(Stages.Build(site, database, clock, loggers), database, signal, clock, loggers);
+            SourceSummary? summary = null;
+            await using (run.ConfigureAwait(false))
+            {
+                using OnceProgress progress = new(terminal, source.Name);
+                await run.RunUntilQuietAsync(
+                    async token => summary = await sources.TakeAllAsync(source, token, progress).ConfigureAwait(false), source.Name, patience, cancellation, progress)
+                    .ConfigureAwait(false);
+            }
+
+            IReadOnlyList<SittingReport> reports = await database.GetReportAsync(source.Name, cancellation).ConfigureAwait(false);
+            SittingReply[] sittings = [.. OfThisPass(reports, source.Folder, startedAt).Select(SittingReply.Of).OrderBy(sitting => sitting.Folder, StringComparer.Ordinal).ThenBy(sitting => sitting.Sitting)];
+            return new OnceReply
+            {
+                Source = source.Name,
+                Folder = source.Folder,
+                Taken = summary!.Taken,
+                Known = summary!.Known,
+                Skipped = [.. summary!.Skipped.Select(skipped => new SkippedReply(skipped.Reason, skipped.Count, skipped.Words, skipped.Places, skipped.Reason.NeedsAttention()))],
+                Trouble = summary!.Trouble,
+                Sittings = sittings,
+                Seconds = Math.Round((clock.GetUtcNow() - startedAt).TotalSeconds, 1),
+                ExitCode = ExitCodes.Of(
+                    anyHeld: sittings.Any(sitting => sitting.IsHeld) || summary.Skipped.Any(skipped => skipped.Reason.NeedsAttention()),
+                    anyUndelivered: !summary.Whole || sittings.Any(sitting => sitting.IsUndelivered)),
+            };
+        }
+    }
+
+    /// <summary>
+    /// The sittings that have a capture of this pass, or a file that lies in the folder now: a stick that is taken again is reported again. A wiped
+    /// camera uses its names again, so a file is told by name, size and time.
+    /// </summary>
+    private static IEnumerable<SittingReport> OfThisPass(IReadOnlyList<SittingReport> reports, string folder, DateTimeOffset startedAt) =>
+        reports.Where(report => report.Captures.Any(capture => capture.SettledAt >= startedAt || LiesIn(folder, capture)));
+
+    private static bool LiesIn(string folder, Capture capture)
+    {
+        FileInfo file = new(Path.Combine(folder, capture.Place));
+        return file.Exists && file.Length == capture.Size && Math.Abs((file.LastWriteTimeUtc - capture.ModifiedAt.UtcDateTime).TotalSeconds) < 2;
+    }
+}

@@ -1,0 +1,75 @@
+using System.CommandLine;
+using System.Diagnostics;
+using System.Reflection;
+using System.Runtime.CompilerServices;
+using CameraBridge.Configuration;
+using CameraBridge.Diagnostics;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Captures;
+using Microsoft.Extensions.Hosting.Systemd;
+
+namespace CameraBridge.Commands;
+
+/// <summary><c>serve</c>: the flow, until the service is told to stop. It opens no port.</summary>
+internal static class ServeCommand
+{
+    /// <summary>Time for what is under way to be given back after SIGTERM; shorter than systemd's 90 s and a container's 10 s are set for it.</summary>
+    private static readonly TimeSpan StopLimit = TimeSpan.FromSeconds(8);
+
+    public static Verb Build()
+    {
+        Option<string?> config = CommonOptions.Config();
+        Option<LogFormat> format = Logs.FormatOption();
+        Option<LogLevel> level = Logs.LevelOption(LogLevel.Information);
+        Verb verb = new("serve", "Run the service: watch the sources and take what settles there to the destinations. Stops on SIGTERM.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
+        {
+            config, format, level,
+        };
+        verb.SetAction((parsed, cancellation) =>
+            RunAsync(ConfigurationFile.Locate(parsed.GetValue(config)), parsed.GetValue(format), parsed.GetValue(level), cancellation));
+        return verb;
+    }
+
+    private static async Task RunAsync(string path, LogFormat format, LogLevel level, CancellationToken cancellation)
+    {
+        SiteConfiguration site = ConfigurationFile.Load(path);
+        using ILoggerFactory loggers = Logs.Create(format, level);
+        ILogger logger = loggers.CreateLogger(typeof(ServeCommand));
+        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false);
+        await using (database.ConfigureAwait(false))
+        {
+            WorkSignal signal = new();
+            using CaptureSources sources = new(site, database, signal, TimeProvider.System, loggers);
+            PipelineRun run = new(Stages.Build(site, database, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
+            await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
+            Task running = run.RunAsync(sources.RunAsync, cancellation);
+            SystemdNotifier systemd = new();
+            systemd.Notify(ServiceState.Ready);
+            TimeSpan started = TimeProvider.System.GetUtcNow() - Process.GetCurrentProcess().StartTime.ToUniversalTime();
+            logger.Ready(Version(), (long)started.TotalMilliseconds, site.Sources.Count, site.Destinations.Count, path);
+
+            // Ends by the signal, or by an error that the loops could not live with; that one is told by the command line.
+            await Task.WhenAny(running, Task.Delay(Timeout.InfiniteTimeSpan, TimeProvider.System, cancellation)).ConfigureAwait(false);
+            systemd.Notify(ServiceState.Stopping);
+            logger.Stopping();
+            try
+            {
+                await running.WaitAsync(StopLimit, TimeProvider.System, CancellationToken.None).ConfigureAwait(false);
+            }
+            catch (OperationCanceledException) when (cancellation.IsCancellationRequested)
+            {
+                // The decent end.
+            }
+            catch (TimeoutException)
+            {
+                logger.StopLimit(StopLimit);
+            }
+
+            logger.Stopped();
+        }
+    }
+
+    private static string Version() =>
+        typeof(ServeCommand).Assembly.GetCustomAttribute<AssemblyInformationalVersionAttribute>()?.InformationalVersion ?? "";
+}
