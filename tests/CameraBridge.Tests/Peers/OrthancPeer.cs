@@ -1,0 +1,63 @@
+using System.Globalization;
+using System.Net.Http.Json;
+
+namespace CameraBridge.Tests.Peers;
+
+/// <summary>Orthanc as archive and as second worklist server, on the loopback, with its files in a folder of the test.</summary>
+internal sealed class OrthancPeer : IAsyncDisposable
+{
+    public const string AETitle = "PEERORTHANC";
+
+    private readonly PeerProcess process;
+    private readonly HttpClient http;
+
+    private OrthancPeer(PeerProcess process, int dicomPort)
+    {
+        this.process = process;
+        DicomPort = dicomPort;
+        http = new HttpClient { BaseAddress = new Uri(string.Create(CultureInfo.InvariantCulture, $"http://127.0.0.1:{process.Port}/")) };
+    }
+
+    public int DicomPort { get; }
+
+    /// <param name="folder">For its configuration and storage.</param>
+    /// <param name="worklistItems">Folder with worklist files.</param>
+    public static async Task<OrthancPeer> StartAsync(string folder, string worklistItems)
+    {
+        Directory.CreateDirectory(Path.Combine(folder, "storage"));
+        string configuration = Path.Combine(folder, "orthanc.json");
+        int dicomPort = PeerProcess.FreePort();
+        PeerProcess process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort =>
+        {
+            File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
+                {
+                  "Name": "PEER", "StorageDirectory": "{{folder}}/storage", "IndexDirectory": "{{folder}}/storage",
+                  "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": false,
+                  "DicomAet": "{{AETitle}}", "DicomPort": {{dicomPort}}, "DicomCheckCalledAet": true,
+                  "DicomAlwaysAllowStore": true, "DicomAlwaysAllowFind": true, "DicomAlwaysAllowFindWorklist": true, "DefaultEncoding": "Utf8",
+                  "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so"],
+                  "Worklists": { "Enable": true, "Database": "{{worklistItems}}", "FilterIssuerAet": false }
+                }
+                """));
+            return [configuration];
+        });
+        return new OrthancPeer(process, dicomPort);
+    }
+
+    /// <summary>Writes every instance that it keeps as a Part 10 file into the folder.</summary>
+    public async Task DownloadAllAsync(string folder)
+    {
+        Directory.CreateDirectory(folder);
+        string[] instances = await http.GetFromJsonAsync<string[]>("instances") ?? [];
+        foreach (string instance in instances)
+        {
+            await File.WriteAllBytesAsync(Path.Combine(folder, instance + ".dcm"), await http.GetByteArrayAsync($"instances/{instance}/file"));
+        }
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        http.Dispose();
+        await process.DisposeAsync();
+    }
+}
