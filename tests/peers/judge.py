@@ -80,7 +80,11 @@ def picture(path):
     try:
         image = Image.open(io.BytesIO(data))
         try:
-            facts["orientation"] = (image.getexif() or {}).get(274, 1)
+            exif = image.getexif()
+            facts["orientation"] = exif.get(274, 1)
+            # DateTimeOriginal, else DateTimeDigitized, else DateTime (Exif 2.32, 4.6.5 and 4.6.8): the day alone.
+            detail = exif.get_ifd(0x8769)
+            facts["taken"] = str(detail.get(36867) or detail.get(36868) or exif.get(306) or "")[:10]
         except Exception as error:  # a broken EXIF block says nothing about the picture
             facts["exif_error"] = type(error).__name__
         image.load()

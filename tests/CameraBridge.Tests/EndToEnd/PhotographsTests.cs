@@ -13,7 +13,6 @@ namespace CameraBridge.Tests.EndToEnd;
 /// </summary>
 public sealed class PhotographsTests : IDisposable
 {
-    private static readonly DateOnly Day = new(2026, 11, 2);
     private readonly TestSite site = new();
 
     public void Dispose() => site.Dispose();
@@ -23,9 +22,10 @@ public sealed class PhotographsTests : IDisposable
     {
         IReadOnlyList<Judged> photographs = await Judged.PicturesAsync(Photographs());
         Assert.True(photographs.Count >= 200, $"only {photographs.Count} photographs");
+        // A camera's clock may be years off, and that holds a sitting; here the orders are as old as the pictures say they are.
         Order[] orders = WriteStick(photographs);
         await using OutsideHospital hospital = await OutsideHospital.StartAsync(Path.Combine(site.Folder, "hospital"), orders);
-        site.UseWorklist(hospital.Worklist.Port, OutsideHospital.WorklistAETitle, "  days_around: 30000");
+        site.UseWorklist(hospital.Worklist.Port, OutsideHospital.WorklistAETitle, "  days_around: 366");
         site.AddDestination("archive", hospital.Archive.Port, OutsideHospital.ArchiveAETitle);
         site.WriteConfiguration();
 
@@ -33,7 +33,7 @@ public sealed class PhotographsTests : IDisposable
 
         Assert.True(run.ExitCode == ExitCodes.Held, run.Errors);
         IReadOnlyList<Judged> objects = await Judged.ObjectsAsync(Directory.EnumerateFiles(hospital.ArchiveFolder));
-        Dictionary<string, string> heldReasons = run.Report.Sittings.SelectMany(sitting => sitting.HeldCaptures).ToDictionary(held => held.Place, held => held.Reason);
+        Dictionary<string, string> heldReasons = HeldPictures(run.Report);
         HashSet<string> filedScans = [.. objects.Select(judged => judged.ScanSha256)];
         List<string> wrong = [];
         int filed = 0;
@@ -82,26 +82,37 @@ public sealed class PhotographsTests : IDisposable
         _ => null,
     };
 
-    private static string PlaceOf(int index) => string.Create(CultureInfo.InvariantCulture, $"{(index / 20) + 1:0000}/IMG_{(index % 20) + 2:0000}.JPG");
+    /// <summary>Why each picture that is not filed is held, by its place: for itself, or because its sitting is.</summary>
+    private static Dictionary<string, string> HeldPictures(OnceReply report)
+    {
+        Dictionary<string, string> held = report.Sittings.SelectMany(sitting => sitting.HeldCaptures).ToDictionary(capture => capture.Place, capture => capture.Reason);
+        foreach (SittingReply sitting in report.Sittings.Where(sitting => sitting.Held.Count > 0))
+        {
+            held.TryAdd($"{sitting.Folder}/IMG_0002.JPG", string.Join("; ", sitting.Held.Select(reason => reason.Words)));
+        }
 
-    /// <summary>Twenty photographs a folder, each folder behind a label shot of its own patient.</summary>
+        return held;
+    }
+
+    private static string PlaceOf(int index) => string.Create(CultureInfo.InvariantCulture, $"{index + 1:0000}/IMG_0002.JPG");
+
+    private static DateOnly DayOf(Judged photograph) =>
+        DateOnly.TryParseExact(photograph.Text("taken"), "yyyy:MM:dd", CultureInfo.InvariantCulture, DateTimeStyles.None, out DateOnly day)
+            ? day
+            : DateOnly.FromDateTime(TimeProvider.System.GetLocalNow().DateTime);
+
+    /// <summary>Each photograph in a folder of its own behind a label shot, since a damaged one makes what follows it doubtful.</summary>
     private Order[] WriteStick(IReadOnlyList<Judged> photographs)
     {
-        List<Order> orders = [];
         for (int i = 0; i < photographs.Count; i++)
         {
             string path = Path.Combine(site.Stick, PlaceOf(i));
-            if (i % 20 == 0)
-            {
-                int number = (i / 20) + 1;
-                Directory.CreateDirectory(Path.GetDirectoryName(path)!);
-                File.WriteAllBytes(Path.Combine(Path.GetDirectoryName(path)!, "IMG_0001.JPG"), TestPictures.Label($"PID:PHOTO{number}", number));
-                orders.Add(new Order($"Photograph^Folder{number}", $"PHOTO{number}", $"ACCP{number}", $"2.25.81500{number}", TestSite.Station, "XC", Day, $"SPSP{number}"));
-            }
-
+            Directory.CreateDirectory(Path.GetDirectoryName(path)!);
+            File.WriteAllBytes(Path.Combine(Path.GetDirectoryName(path)!, "IMG_0001.JPG"), TestPictures.Label($"PID:PHOTO{i}", i));
             File.Copy(photographs[i].Path, path);
         }
 
-        return [.. orders];
+        return [.. Enumerable.Range(0, photographs.Count).Select(i =>
+            new Order($"Photograph^Number{i}", $"PHOTO{i}", $"ACCP{i}", $"2.25.81500{i}", TestSite.Station, "XC", DayOf(photographs[i]), $"SPSP{i}"))];
     }
 }
