@@ -63,8 +63,10 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
         }
 
         string[] destinations = [.. configuration.Destinations.Select(destination => destination.Peer.Name)];
-        await database.CompleteObjectsAsync(work, objects, others, destinations, cancellation);
-        logger.ObjectsMade(sitting.Id, objects.Count, others.Count(other => other.State == CaptureState.Held));
+        if (await database.CompleteObjectsAsync(work, objects, others, destinations, cancellation))
+        {
+            logger.ObjectsMade(sitting.Id, objects.Count, others.Count(other => other.State == CaptureState.Held));
+        }
     }
 
     /// <summary>The time the camera claims, unless it cannot be.</summary>

@@ -1,0 +1,171 @@
+using System.Text;
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Part10;
+using CameraBridge.Dicom.Web;
+using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Objects;
+using CameraBridge.Tests.Dicom.Bitstreams;
+using Microsoft.Extensions.Logging.Abstractions;
+using Microsoft.Extensions.Time.Testing;
+using Xunit;
+
+namespace CameraBridge.Tests.Pipeline.Objects;
+
+/// <summary>A matched sitting on its way to objects, on a real state: what is stored, what is held, what is evidence.</summary>
+public sealed class ObjectsStageTests : IDisposable
+{
+    private static readonly DateTimeOffset Taken = new(2026, 2, 28, 9, 15, 0, TimeSpan.FromHours(1));
+
+    private readonly DirectoryInfo folder = Directory.CreateTempSubdirectory("objects-stage-");
+    private readonly FakeTimeProvider clock = new(Taken.ToUniversalTime().AddHours(1));
+
+    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
+
+    private string Spool => Path.Combine(folder.FullName, "spool");
+
+    public void Dispose() => folder.Delete(recursive: true);
+
+    [Fact]
+    public async Task A_sitting_becomes_objects_evidence_and_held_captures_in_one_go()
+    {
+        byte[] whole = new TestJpeg { Columns = 200 }.ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(
+            ("1/label.jpg", whole), ("1/a.jpg", whole), ("1/b.jpg", new TestJpeg { Columns = 90 }.ToBytes()), ("1/torn.jpg", whole[..^9]),
+            ("1/b.jpg.json", "{}"u8.ToArray()));
+        await using (database)
+        {
+            Work work = await RunAsync(database);
+            Assert.Equal(sitting, work.SubjectId);
+
+            Dictionary<string, Capture> captures = (await database.GetCapturesOfSittingAsync(sitting, Cancellation)).ToDictionary(capture => capture.Place);
+            Assert.Equal(CaptureState.Evidence, captures["1/label.jpg"].State);
+            Assert.Equal(CaptureState.Evidence, captures["1/b.jpg.json"].State);
+            Assert.Equal(CaptureState.Encoded, captures["1/a.jpg"].State);
+            Assert.Equal(CaptureState.Encoded, captures["1/b.jpg"].State);
+            Assert.Equal(CaptureState.Held, captures["1/torn.jpg"].State);
+            Assert.Contains("half a picture is never filed", captures["1/torn.jpg"].HeldReason, StringComparison.Ordinal);
+
+            List<DataSet> objects = await ObjectsAsync(database);
+            Assert.Equal(2, objects.Count);
+            Assert.Equal(2, objects.Select(made => made.GetString(Tags.SOPInstanceUID)).Distinct().Count());
+
+            // The picture's own sidecar says another optic and a side: another series.
+            Assert.Equal(["ES", "XC"], objects.Select(made => made.GetString(Tags.Modality)!).Order());
+            Assert.Equal(2, objects.Select(made => made.GetString(Tags.SeriesInstanceUID)).Distinct().Count());
+            Assert.Equal(["20260228"], objects.Select(made => made.GetString(Tags.StudyDate)!).Distinct());
+            Assert.Contains(objects, made => made.GetString(Tags.ImageLaterality) == "L" && made.GetString(Tags.BodyPartExamined) == "HAND");
+        }
+    }
+
+    [Fact]
+    public async Task A_spool_file_that_is_gone_or_has_changed_holds_its_capture_only()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(("1/a.jpg", whole), ("1/b.jpg", whole), ("1/c.jpg", whole));
+        await using (database)
+        {
+            File.Delete(Path.Combine(Spool, "a.jpg"));
+            File.AppendAllBytes(Path.Combine(Spool, "b.jpg"), [0]);
+
+            await RunAsync(database);
+
+            Assert.Equal(
+                [CaptureState.Held, CaptureState.Held, CaptureState.Encoded],
+                (await database.GetCapturesOfSittingAsync(sitting, Cancellation)).Select(capture => capture.State));
+        }
+    }
+
+    [Fact]
+    public async Task A_clock_that_cannot_be_right_dates_nothing()
+    {
+        (IPipelineDatabase database, long _) = await MatchedAsync(Taken.AddYears(-11), ("1/a.jpg", new TestJpeg().ToBytes()));
+        await using (database)
+        {
+            await RunAsync(database);
+
+            // Study Date is type 2 of a study that began when the stick came; the camera's time is left out.
+            DataSet made = Assert.Single(await ObjectsAsync(database));
+            Assert.Equal("20260228", made.GetString(Tags.StudyDate));
+            Assert.False(made.Contains(Tags.AcquisitionDateTime));
+        }
+    }
+
+    private async Task<Work> RunAsync(IPipelineDatabase database)
+    {
+        Work work = Assert.Single(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+        await new ObjectsStage(Configuration(), database, NullLogger<ObjectsStage>.Instance).RunAsync([work], Cancellation);
+        Assert.Empty(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+        return work;
+    }
+
+    /// <summary>The objects as they would be sent, read back from their stored pieces.</summary>
+    private async Task<List<DataSet>> ObjectsAsync(IPipelineDatabase database)
+    {
+        IReadOnlyList<Work> work = await database.LeaseAsync(Stage.Deliveries, "archive", 10, TimeSpan.FromMinutes(1), Cancellation);
+        IReadOnlyList<DeliveryTask> tasks = await database.GetDeliveriesAsync(work, Cancellation);
+        return
+        [
+            .. tasks.Select(task => ElementReader.Read(
+                JpegBaselineTests.Bytes(PixelSource.Concat(task.Object.Pieces.Select(piece => piece.Bytes is { } bytes
+                    ? PixelSource.FromBytes(bytes)
+                    : PixelSource.FromFile(Path.Combine(Spool, piece.SpoolName!), piece.Offset, piece.Length)))),
+                TransferSyntax.JpegBaseline,
+                ReadLimits.Default)),
+        ];
+    }
+
+    private SiteConfiguration Configuration() => new()
+    {
+        SpoolFolder = Spool,
+        StateFile = Path.Combine(folder.FullName, "state.db"),
+        Sources = [TestFacts.Source() with { Name = "stick" }],
+        Destinations = [new DestinationConfiguration { Peer = new PeerConfiguration { Name = "archive", Host = "127.0.0.1", Port = 11112, CalledAETitle = "ARCHIVE" } }],
+    };
+
+    private Task<(IPipelineDatabase Database, long Sitting)> MatchedAsync(params (string Place, byte[] Content)[] files) => MatchedAsync(Taken, files);
+
+    private async Task<(IPipelineDatabase Database, long Sitting)> MatchedAsync(DateTimeOffset takenAt, params (string Place, byte[] Content)[] files)
+    {
+        Directory.CreateDirectory(Spool);
+        var captures = new List<Capture>();
+        foreach ((string place, byte[] content) in files)
+        {
+            string spoolName = Path.GetFileName(place);
+            await File.WriteAllBytesAsync(Path.Combine(Spool, spoolName), content, Cancellation);
+            captures.Add(new Capture
+            {
+                Source = "stick", Place = place, Folder = "1", Size = content.Length, ModifiedAt = clock.GetUtcNow(),
+                Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Encoding.UTF8.GetBytes(place))), SpoolName = spoolName, SettledAt = clock.GetUtcNow(),
+            });
+        }
+
+        IPipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Configuration().StateFile, clock, Cancellation);
+        await database.AddCapturesAsync(captures, TimeSpan.FromMinutes(2), Cancellation);
+        IReadOnlyList<Work> looks = await database.LeaseAsync(Stage.Cues, "", 100, TimeSpan.FromMinutes(1), Cancellation);
+        IReadOnlyList<Capture> taken = await database.GetCapturesAsync([.. looks.Select(look => look.SubjectId)], Cancellation);
+        await database.CompleteCuesAsync(
+            [.. looks.Select(look => new CaptureReading(look, takenAt, "exif", CuesOf(taken.Single(capture => capture.Id == look.SubjectId))))], Cancellation);
+
+        clock.Advance(TimeSpan.FromMinutes(3));
+        Work closing = Assert.Single(await database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+        Assert.True(await database.CompleteSittingAsync(
+            closing, [new SittingPart([.. (await database.GetCapturesOfSittingAsync(closing.SubjectId, Cancellation)).Select(capture => capture.Id)], "folder", false)], Cancellation));
+        Work matching = Assert.Single(await database.LeaseAsync(Stage.Matches, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+        await database.CompleteMatchAsync(
+            matching,
+            new Match { SittingId = matching.SubjectId, StepJson = Encoding.UTF8.GetString(DicomJson.Write(TestFacts.Step())), DecidedAt = clock.GetUtcNow() },
+            Cancellation);
+        return (database, matching.SubjectId);
+    }
+
+    private static IReadOnlyList<Cue> CuesOf(Capture capture) => capture.Place switch
+    {
+        "1/label.jpg" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Label, PatientID = "P0042" }],
+        "1/b.jpg.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Optic = "hand", Side = "L" }],
+        _ => [],
+    };
+}
