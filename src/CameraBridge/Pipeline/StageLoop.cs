@@ -1,3 +1,4 @@
+using System.Collections.Concurrent;
 using System.Diagnostics.CodeAnalysis;
 using CameraBridge.Persistence;
 
@@ -61,22 +62,31 @@ internal sealed class StageLoop(
     StageLoopLimits? limits = null)
 {
     private readonly StageLoopLimits _limits = limits ?? new StageLoopLimits();
+    private readonly ConcurrentDictionary<long, int> _failures = new();
     private int _busy;
 
     /// <summary>Whether no worker of this loop has work in its hands.</summary>
     public bool IsIdle => Volatile.Read(ref _busy) == 0;
 
-    /// <summary>Runs until cancelled. Work under way is given back before it returns.</summary>
+    /// <summary>Runs until cancelled, and then ends without an exception. Work under way is given back before.</summary>
     public Task RunAsync(CancellationToken cancellation) =>
-        Task.WhenAll(stage.Lanes.SelectMany(lane => Enumerable.Range(0, stage.Workers).Select(_ => Task.Run(() => WorkAsync(lane, cancellation), cancellation))));
+        Task.WhenAll(stage.Lanes.SelectMany(lane =>
+            Enumerable.Range(0, stage.Workers).Select(_ => Task.Run(() => WorkAsync(lane, cancellation), CancellationToken.None))));
 
     private async Task WorkAsync(string lane, CancellationToken cancellation)
     {
+        TimeSpan pause = TimeSpan.Zero;
         while (!cancellation.IsCancellationRequested)
         {
             Task woken = signal.Next(stage.Stage);
             try
             {
+                if (pause > TimeSpan.Zero)
+                {
+                    await Task.Delay(pause, clock, cancellation).ConfigureAwait(false);
+                    pause = TimeSpan.Zero;
+                }
+
                 if (!await RunOnceAsync(lane, cancellation).ConfigureAwait(false))
                 {
                     await WaitAsync(woken, await UntilNextDueAsync(lane, cancellation).ConfigureAwait(false), cancellation).ConfigureAwait(false);
@@ -89,7 +99,7 @@ internal sealed class StageLoop(
             catch (StateUnavailableException unavailable)
             {
                 logger.StateUnavailable(stage.Stage, unavailable.Message);
-                await WaitAsync(Task.Delay(Timeout.InfiniteTimeSpan, clock, cancellation), _limits.StateRetryDelay, cancellation).ConfigureAwait(false);
+                pause = _limits.StateRetryDelay;
             }
         }
     }
@@ -160,6 +170,11 @@ internal sealed class StageLoop(
         try
         {
             await stage.RunAsync(batch, cancellation).ConfigureAwait(false);
+            foreach (Work work in _failures.IsEmpty ? [] : batch)
+            {
+                _failures.TryRemove(work.Id, out _);
+            }
+
             return null;
         }
         catch (OperationCanceledException) when (cancellation.IsCancellationRequested)
@@ -178,17 +193,19 @@ internal sealed class StageLoop(
 
     private async Task FailAsync(Work work, Exception error, CancellationToken cancellation)
     {
-        int failures = work.Attempts + 1;
+        // Counted here and not by the work's attempts: those grow also while a peer is down, and after a restart a mended program starts anew.
+        int failures = _failures.AddOrUpdate(work.Id, 1, (_, before) => before + 1);
         if (failures >= _limits.MostFailures)
         {
             logger.WorkHeld(error, stage.Stage, work.Id, work.SubjectId, failures);
             string words = FormattableString.Invariant(
                 $"internal error in the stage {stage.Stage}: see the log entry of work {work.Id}, report it, and assign or retake by hand");
             await database.HoldAsync(work, new Reason("internal-error", words), cancellation).ConfigureAwait(false);
+            _failures.TryRemove(work.Id, out _);
             return;
         }
 
-        TimeSpan delay = _limits.FirstFailureDelay * Math.Pow(2, Math.Min(work.Attempts, 30));
+        TimeSpan delay = _limits.FirstFailureDelay * Math.Pow(2, failures - 1);
         delay = delay < _limits.LongestFailureDelay ? delay : _limits.LongestFailureDelay;
         logger.WorkFailed(error, stage.Stage, work.Id, work.SubjectId, failures, delay);
         await database.PostponeAsync([work], clock.GetUtcNow() + delay, counts: true, cancellation).ConfigureAwait(false);

@@ -9,8 +9,7 @@ internal sealed class RetryDelays(TimeSpan first, TimeSpan longest, Random rando
     /// <param name="failures">Failures before this one.</param>
     public TimeSpan After(int failures)
     {
-        TimeSpan full = first * Math.Pow(2, Math.Clamp(failures, 0, 40));
-        full = full < longest ? full : longest;
+        var full = TimeSpan.FromSeconds(Math.Min(longest.TotalSeconds, first.TotalSeconds * Math.Pow(2, Math.Clamp(failures, 0, 1000))));
         lock (random)
         {
             return full * (0.5 + (random.NextDouble() / 2));

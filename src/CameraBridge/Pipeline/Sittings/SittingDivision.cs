@@ -104,7 +104,8 @@ internal static class SittingDivision
         /// <summary>Whether a picture with these labels belongs to this part.</summary>
         public bool Accepts(Label[] labels)
         {
-            if (labels.All(label => _labels.Exists(label.IsSaidBy)))
+            // A label alone after two in one picture says something clearer than they did, and so something else.
+            if (labels.All(label => _labels.Exists(label.IsSaidBy)) && (_labels is [_] || _labels.TrueForAll(label => Array.Exists(labels, label.IsSaidBy))))
             {
                 return true;
             }

@@ -1,0 +1,61 @@
+using CameraBridge.Persistence;
+using CameraBridge.Pipeline;
+using Xunit;
+
+namespace CameraBridge.Tests.Persistence;
+
+/// <summary>Takes a folder through the state step by step, as the stages would, for tests of one of them.</summary>
+internal static class FlowSteps
+{
+    public const string SOPClassUID = "1.2.840.10008.5.1.4.1.1.77.1.4";
+
+    public const string TransferSyntaxUID = "1.2.840.10008.1.2.4.50";
+
+    private static readonly TimeSpan Lease = TimeSpan.FromMinutes(1);
+
+    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
+
+    public static Capture Capture(string place, string source = "stick") => new()
+    {
+        Source = source,
+        Place = place,
+        Folder = place[..place.LastIndexOf('/')],
+        Size = 1000,
+        ModifiedAt = DateTimeOffset.UnixEpoch,
+        Sha256 = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
+        SpoolName = place.Replace('/', '-'),
+        SettledAt = DateTimeOffset.UnixEpoch,
+    };
+
+    /// <summary>Makes one object of every capture of one folder and queues them for the destinations.</summary>
+    /// <param name="database">The state.</param>
+    /// <param name="places">Places in one folder.</param>
+    /// <param name="pieces">Pieces of the object of a capture.</param>
+    /// <param name="destinations">Their names.</param>
+    public static async Task QueueAsync(
+        IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, params string[] destinations)
+    {
+        await database.AddCapturesAsync([.. places.Select(place => Capture(place))], TimeSpan.Zero, Cancellation);
+        IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", int.MaxValue, Lease, Cancellation);
+        await database.CompleteCuesAsync([.. cues.Select(work => new CaptureReading(work, DateTimeOffset.UnixEpoch, "file", []))], Cancellation);
+        Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, Lease, Cancellation)).Single();
+        IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(closing.SubjectId, Cancellation);
+        Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. captures.Select(capture => capture.Id)], "folder", Empty: false)], Cancellation));
+        Work matching = (await database.LeaseAsync(Stage.Matches, "", 1, Lease, Cancellation)).Single();
+        Assert.True(await database.CompleteMatchAsync(matching, new Match { SittingId = matching.SubjectId, StepJson = "{}" }, Cancellation));
+        Work making = (await database.LeaseAsync(Stage.Objects, "", 1, Lease, Cancellation)).Single();
+        Assert.True(await database.CompleteObjectsAsync(
+            making,
+            [.. captures.Select(capture => new ImagingObject
+            {
+                CaptureId = capture.Id,
+                SOPClassUID = SOPClassUID,
+                SOPInstanceUID = $"2.25.{capture.Id}",
+                TransferSyntaxUID = TransferSyntaxUID,
+                Pieces = pieces(capture),
+            })],
+            [],
+            destinations,
+            Cancellation));
+    }
+}

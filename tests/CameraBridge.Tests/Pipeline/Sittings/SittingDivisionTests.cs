@@ -1,0 +1,219 @@
+using CameraBridge.Persistence;
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Sittings;
+using Xunit;
+
+namespace CameraBridge.Tests.Pipeline.Sittings;
+
+/// <summary>How a folder is divided. The rules are the program's own (the design's section 5); no outside source.</summary>
+public sealed class SittingDivisionTests
+{
+    private static readonly DateTimeOffset Morning = new(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1));
+
+    private readonly List<Capture> _captures = [];
+    private readonly List<Cue> _cues = [];
+    private string _begins = SittingBegins.Folder;
+
+    [Fact]
+    public void Pictures_before_the_first_label_are_a_part_without_it()
+    {
+        Picture("IMG_0001.JPG");
+        Label("IMG_0002.JPG", "A");
+        Picture("IMG_0003.JPG");
+
+        Assert.Equal(["folder: 1", "label: 2 3"], Divide());
+    }
+
+    [Fact]
+    public void A_different_label_begins_a_part_and_the_same_again_does_not()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "A");
+        Picture("IMG_0004.JPG");
+        Label("IMG_0005.JPG", "B");
+        Picture("IMG_0006.JPG");
+        Label("IMG_0007.JPG", "A");
+        Picture("IMG_0008.JPG");
+
+        Assert.Equal(["folder: 1 2 3 4", "label: 5 6", "label: 7 8"], Divide());
+    }
+
+    [Fact]
+    public void A_label_that_says_less_is_the_same_and_one_that_says_more_is_not()
+    {
+        Label("IMG_0001.JPG", "A", order: "1");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "A");
+        Picture("IMG_0004.JPG");
+        Label("IMG_0005.JPG", "A", order: "2");
+        Picture("IMG_0006.JPG");
+
+        Assert.Equal(["folder: 1 2 3 4", "label: 5 6"], Divide());
+    }
+
+    [Fact]
+    public void A_wristband_and_an_order_sheet_in_a_row_are_one_identification()
+    {
+        Label("IMG_0001.JPG", "A");
+        Label("IMG_0002.JPG", null, order: "1");
+        Picture("IMG_0003.JPG");
+        Label("IMG_0004.JPG", "A", order: "1");
+        Picture("IMG_0005.JPG");
+        Label("IMG_0006.JPG", null, order: "2");
+        Picture("IMG_0007.JPG");
+
+        Assert.Equal(["folder: 1 2 3 4 5", "label: 6 7"], Divide());
+    }
+
+    [Fact]
+    public void A_label_without_pictures_is_an_empty_part()
+    {
+        Label("IMG_0001.JPG", "A");
+        Label("IMG_0002.JPG", "B");
+        Picture("IMG_0003.JPG");
+        Label("IMG_0004.JPG", "C");
+
+        Assert.Equal(["folder: 1 (empty)", "label: 2 3", "label: 4 (empty)"], Divide());
+    }
+
+    [Fact]
+    public void Two_labels_in_one_picture_begin_one_part_that_bears_both()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "A");
+        _cues.Add(new Cue { CaptureId = 3, Kind = CueKind.Label, PatientID = "B" });
+        Picture("IMG_0004.JPG");
+        Label("IMG_0005.JPG", "B");
+        Picture("IMG_0006.JPG");
+
+        Assert.Equal(["folder: 1 2", "label: 3 4", "label: 5 6"], Divide());
+    }
+
+    [Fact]
+    public void What_could_not_be_looked_at_may_have_been_a_label_so_none_reaches_beyond_it()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Unreadable("IMG_0003.JPG");
+        Unreadable("IMG_0004.JPG");
+        Picture("IMG_0005.JPG");
+        Unreadable("IMG_0006.JPG");
+        Label("IMG_0007.JPG", "A");
+        Picture("IMG_0008.JPG");
+
+        Assert.Equal(["folder: 1 2", "unreadable: 3 4 5", "unreadable: 6", "label: 7 8"], Divide());
+    }
+
+    [Fact]
+    public void A_folder_that_begins_with_what_could_not_be_looked_at_says_so()
+    {
+        Unreadable("IMG_0001.JPG");
+        Picture("IMG_0002.JPG");
+
+        Assert.Equal(["unreadable: 1 2"], Divide());
+    }
+
+    [Fact]
+    public void A_late_sitting_stays_late()
+    {
+        _begins = SittingBegins.Late;
+        Picture("IMG_0001.JPG");
+        Label("IMG_0002.JPG", "A");
+        Picture("IMG_0003.JPG");
+
+        Assert.Equal(["late: 1", "label: 2 3"], Divide());
+    }
+
+    [Fact]
+    public void Sidecars_lie_with_their_picture_or_with_the_first_part_and_speak_for_all()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "B");
+        Picture("IMG_0004.JPG");
+        Picture("IMG_0004.JPG.json");
+        Picture("camerabridge.json");
+        Picture("IMG_9999.JPG.json");
+
+        Assert.Equal(["folder: 1 2 6 7", "label: 3 4 5"], Divide());
+        Assert.Equal([[], [6L]], Parts().Select(part => part.FolderEvidence));
+    }
+
+    [Fact]
+    public void A_folder_with_nothing_but_its_sidecar_is_empty()
+    {
+        Picture("camerabridge.json");
+
+        Assert.Equal(["folder: 1 (empty)"], Divide());
+    }
+
+    [Fact]
+    public void Every_capture_is_in_exactly_one_part()
+    {
+        var random = new Random(20261125);
+        for (int round = 0; round < 500; round++)
+        {
+            _captures.Clear();
+            _cues.Clear();
+            for (int i = random.Next(1, 30); i > 0; i--)
+            {
+                string name = random.Next(4) == 0 ? $"scan{random.Next(1000)}-{i}.jpg" : $"IMG_{random.Next(10_000):0000}{(char)('a' + i)}.jpg";
+                switch (random.Next(6))
+                {
+                    case 0: Label(name, random.Next(3) == 0 ? null : "A", random.Next(2) == 0 ? "1" : null); break;
+                    case 1: Unreadable(name); break;
+                    case 2: Picture(name + ".json"); break;
+                    default: Picture(name); break;
+                }
+            }
+
+            long[] divided = [.. Parts().SelectMany(part => part.CaptureIds).Order()];
+
+            Assert.Equal(_captures.Select(capture => capture.Id).Order(), divided);
+        }
+    }
+
+    [Fact]
+    public void Doubt_about_the_order_is_told_only_where_something_depends_on_it()
+    {
+        Picture("a.jpg");
+        Picture("b.jpg");
+        Assert.All(Parts(), part => Assert.Null(part.Doubt));
+
+        Label("c.jpg", "A");
+        _captures[2] = _captures[2] with { TakenAt = _captures[1].TakenAt };
+        Assert.All(Parts(), part => Assert.NotNull(part.Doubt));
+    }
+
+    private void Label(string name, string? patient, string? order = null)
+    {
+        Picture(name);
+        _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Label, PatientID = patient, AccessionNumber = order });
+    }
+
+    private void Unreadable(string name)
+    {
+        Picture(name);
+        _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Unreadable });
+    }
+
+    private void Picture(string name) => _captures.Add(new Capture
+    {
+        Id = _captures.Count + 1,
+        Source = "stick",
+        Place = "100/" + name,
+        Folder = "100",
+        Sha256 = "",
+        SpoolName = "",
+        TakenAt = Morning.AddSeconds(_captures.Count),
+        TakenAtOrigin = "exif",
+    });
+
+    private IReadOnlyList<SittingPart> Parts() =>
+        SittingDivision.Divide(new Sitting { Source = "stick", Folder = "100", Begins = _begins }, [.. _captures.AsEnumerable().Reverse()], _cues);
+
+    private IEnumerable<string> Divide() =>
+        Parts().Select(part => $"{part.Begins}: {string.Join(' ', part.CaptureIds)}{(part.Empty ? " (empty)" : "")}");
+}
