@@ -18,7 +18,7 @@ rm -rf "$demo"
 mkdir -p "$demo/archive"
 
 echo "Building ..."
-dotnet build src/CameraBridge -c Release -nologo '-clp:ErrorsOnly;NoSummary' -v quiet || exit 1
+dotnet build src/CameraBridge -c Release -nologo -v quiet >"$demo/build.log" 2>&1 || { cat "$demo/build.log" >&2; exit 1; }
 camerabridge=src/CameraBridge/bin/Release/net10.0/camerabridge
 
 echo

@@ -16,6 +16,9 @@ internal static class HeldAssign
 {
     private const int LongestName = 64;
 
+    /// <summary>Codes of held reasons by which the sitting's own evidence contradicts itself.</summary>
+    private static readonly string[] ConflictCodes = ["two-patients", "two-issuers", "several-orders", "contradiction", "sitting-in-doubt"];
+
     public static Verb Build(Terminal terminal)
     {
         Argument<long> sittingId = new("SITTING") { Description = "Its number in 'held list'." };
@@ -111,14 +114,21 @@ internal static class HeldAssign
         };
     }
 
+    /// <summary>
+    /// Reasons of the sitting itself that speak against any step: whichever is chosen, some evidence names another, or its pictures may be several
+    /// patients'.
+    /// </summary>
+    private static IEnumerable<Reason> Conflicts(HeldSitting held) => held.Match?.HeldReasons.Where(reason => ConflictCodes.Contains(reason.Code)) ?? [];
+
     private static Match Decide(HeldSitting held, Proposal chosen, string name, string? againstEvidence)
     {
-        if (chosen.Against.Count > 0 && string.IsNullOrWhiteSpace(againstEvidence))
+        Reason[] against = [.. Conflicts(held), .. chosen.Against];
+        if (against.Length > 0 && string.IsNullOrWhiteSpace(againstEvidence))
         {
             throw new CommandException(
                 ExitCodes.Held,
                 "against-evidence",
-                $"Not assigned, since evidence speaks against it: {string.Join("; ", chosen.Against.Select(reason => reason.Words))}. "
+                $"Not assigned, since evidence speaks against it: {string.Join("; ", against.Select(reason => reason.Words.TrimEnd('.')))}. "
                 + "If it is right all the same, say why with --against-evidence \"REASON\".");
         }
 
@@ -130,9 +140,9 @@ internal static class HeldAssign
         }
 
         List<Reason> evidence = [.. chosen.For, new Reason("assigned", "assigned by a person")];
-        if (chosen.Against.Count > 0)
+        if (against.Length > 0)
         {
-            evidence.AddRange(chosen.Against.Select(reason => new Reason($"overruled-{reason.Code}", reason.Words)));
+            evidence.AddRange(against.Select(reason => new Reason($"overruled-{reason.Code}", reason.Words)));
             evidence.Add(new Reason("overruled", againstEvidence!.Trim()));
         }
 

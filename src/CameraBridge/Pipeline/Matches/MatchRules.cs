@@ -94,7 +94,7 @@ internal static class MatchRules
         {
             reasons.Add(new Reason("answers-cut-off", string.Create(
                 CultureInfo.InvariantCulture,
-                $"{circumstances.Worklist} has more than {cut.Total} answers, and the one that fits may be among the rest; ask for fewer days or for the station, or raise the answer limit.")));
+                $"{Begin(circumstances.Worklist)} has more than {cut.Total} answers, and the one that fits may be among the rest; ask for fewer days or for the station, or raise the answer limit.")));
         }
     }
 
@@ -102,6 +102,12 @@ internal static class MatchRules
     {
         if (fitting.Length > 1)
         {
+            // That several IDs were read is a reason of its own already, and their steps then are those of several patients anyway.
+            if (circumstances.Identity.AllPatientIDs.Count > 1 && reasons.Count > 0)
+            {
+                return;
+            }
+
             int patients = fitting.Select(check => (check.Step.PatientID, check.Step.IssuerOfPatientID)).Distinct().Count();
             reasons.Add(patients > 1
                 ? new Reason("several-patients", "The ID belongs to more than one patient of the worklist, of different issuers; assign by hand.")
@@ -133,7 +139,7 @@ internal static class MatchRules
 
     private static Reason WhyUnknown(MatchCircumstances circumstances, StepCheck[] checks)
     {
-        string worklist = circumstances.Worklist;
+        string worklist = Begin(circumstances.Worklist);
         if (checks.Any(check => check.Against.Any(reason => reason.Code == "other-issuer") && check.For.Any(reason => reason.Code == "patient")))
         {
             return new Reason("issuer-differs", $"{worklist} knows the ID, but of another issuer; find out which patient is meant and assign by hand.");
@@ -148,4 +154,7 @@ internal static class MatchRules
             ? new Reason("patient-unknown", $"{worklist} has no step for the patient ID that was read; order one, or assign by hand.")
             : new Reason("order-unknown", $"{worklist} has no step for the accession number that was read; order one, or assign by hand.");
     }
+
+    /// <summary>"the worklist X" at the beginning of a sentence.</summary>
+    private static string Begin(string name) => char.ToUpperInvariant(name[0]) + name[1..];
 }
