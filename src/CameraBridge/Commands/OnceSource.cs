@@ -5,9 +5,6 @@ namespace CameraBridge.Commands;
 /// <summary>Which source's settings one folder is taken with.</summary>
 internal static class OnceSource
 {
-    /// <summary>Name of the source when none of the site's fits.</summary>
-    public const string DefaultName = "once";
-
     /// <summary>
     /// The source named, else the one whose folder this is or whose mounts it is one of, else one of defaults; with the folder in place of its own.
     /// </summary>
@@ -33,7 +30,7 @@ internal static class OnceSource
         }
 
         SourceConfiguration settings = name is null
-            ? watched ?? new SourceConfiguration { Name = DefaultName, Folder = path }
+            ? watched ?? new SourceConfiguration { Name = SourceConfiguration.UnconfiguredName, Folder = path }
             : site.Sources.FirstOrDefault(source => source.Name == name) ?? throw Usage(Unknown(site, name));
         return settings with { Folder = path };
     }

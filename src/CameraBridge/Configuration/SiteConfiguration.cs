@@ -26,6 +26,11 @@ internal sealed record SiteConfiguration
     public WorklistConfiguration? Worklist { get; init; }
 
     public IReadOnlyList<DestinationConfiguration> Destinations { get; init; } = [];
+
+    /// <summary>The source with this name; the one of a folder that was taken without a configured source has all defaults. Null: it is configured no more.</summary>
+    public SourceConfiguration? FindSource(string name) =>
+        Sources.FirstOrDefault(source => source.Name == name)
+        ?? (name == SourceConfiguration.UnconfiguredName ? new SourceConfiguration { Name = name, Folder = "" } : null);
 }
 
 internal sealed record InstitutionConfiguration
@@ -47,6 +52,9 @@ internal enum SourceKind
 /// <summary>A watched folder and the camera behind it.</summary>
 internal sealed record SourceConfiguration
 {
+    /// <summary>Name under which a folder is taken by <c>once</c> when it belongs to none of the site's sources.</summary>
+    public const string UnconfiguredName = "once";
+
     /// <summary>Short name, unique, of letters, digits, '-' and '_'.</summary>
     public required string Name { get; init; }
 

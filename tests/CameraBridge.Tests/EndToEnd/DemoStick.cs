@@ -12,7 +12,7 @@ namespace CameraBridge.Tests.EndToEnd;
 /// <summary>The drawn clinic morning, the practice hospital that expects its patients, and a configuration for both.</summary>
 internal sealed class DemoStick : IAsyncDisposable
 {
-    private static readonly DateOnly Day = new(2026, 3, 17);
+    public static readonly DateOnly Day = new(2026, 3, 17);
 
     private readonly PracticeHospital _hospital;
 
@@ -36,10 +36,10 @@ internal sealed class DemoStick : IAsyncDisposable
     /// <summary>Where the archive is believed to be; a test may point it elsewhere before a run.</summary>
     public int ArchivePort { get; set; }
 
-    public static async Task<DemoStick> CreateAsync(CancellationToken cancellation)
+    public static async Task<DemoStick> CreateAsync(CancellationToken cancellation, StickPlan? chosen = null)
     {
         string root = Directory.CreateTempSubdirectory("cb-demo-").FullName;
-        StickPlan plan = StickPlan.Clinic(Day);
+        StickPlan plan = chosen ?? StickPlan.Clinic(Day);
         StickDrawer.Draw(plan, Path.Combine(root, "stick"), seed: 7, Day, TimeZoneInfo.FindSystemTimeZoneById("Europe/London"));
         PracticeOptions options = new() { Orders = PracticeOrders.Parse(StickOrders.Write(plan.Orders), "orders.yaml"), ArchiveFolder = Path.Combine(root, "archive") };
         PracticeHospital hospital = await PracticeHospital.StartAsync(options, TimeProvider.System, NullLogger<PracticeHospital>.Instance, cancellation);
@@ -48,6 +48,13 @@ internal sealed class DemoStick : IAsyncDisposable
 
     public async Task<(TestTerminal Run, OnceReply Reply)> OnceAsync(CancellationToken cancellation, params string[] more)
     {
+        await WriteConfigAsync(cancellation);
+        TestTerminal run = await TestTerminal.RunAsync(cancellation, ["once", Stick, "--config", Config, "--json", .. more]);
+        Assert.Equal("", run.Error);
+        return (run, JsonSerializer.Deserialize<OnceReply>(run.Out, JsonReply.Format)!);
+    }
+
+    public async Task WriteConfigAsync(CancellationToken cancellation) =>
         await File.WriteAllTextAsync(
             Config,
             FormattableString.Invariant($$"""
@@ -61,6 +68,8 @@ internal sealed class DemoStick : IAsyncDisposable
                 station:
                   ae_title: HOLLINCAM1
                 settle_time: 0 s
+                quiet_time: 1 s
+                rescan_interval: 500 ms
             labels:
               patterns:
                 - name: wristband
@@ -80,10 +89,6 @@ internal sealed class DemoStick : IAsyncDisposable
                 first_retry_delay: 200 ms
             """),
             cancellation);
-        TestTerminal run = await TestTerminal.RunAsync(cancellation, ["once", Stick, "--config", Config, "--json", .. more]);
-        Assert.Equal("", run.Error);
-        return (run, JsonSerializer.Deserialize<OnceReply>(run.Out, JsonReply.Format)!);
-    }
 
     public Task<TestTerminal> HeldAsync(CancellationToken cancellation, params string[] args) =>
         TestTerminal.RunAsync(cancellation, ["held", .. args, "--config", Config]);

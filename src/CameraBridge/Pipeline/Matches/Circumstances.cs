@@ -14,7 +14,7 @@ internal static class Circumstances
     {
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
-        SourceConfiguration? source = site.Sources.FirstOrDefault(source => source.Name == sitting.Source);
+        SourceConfiguration? source = site.FindSource(sitting.Source);
         DateTimeOffset[] times = [.. captures.Where(capture => !Sidecar.IsSidecar(capture.Place)).Select(capture => capture.TakenAt).OfType<DateTimeOffset>()];
         return new MatchCircumstances
         {

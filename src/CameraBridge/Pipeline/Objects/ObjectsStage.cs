@@ -47,7 +47,7 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
 
         var objects = new List<ImagingObject>();
         var others = new List<CaptureVerdict>();
-        if (configuration.Sources.FirstOrDefault(source => source.Name == sitting.Source) is { } source)
+        if (configuration.FindSource(sitting.Source) is { } source)
         {
             var making = new SittingObjects(configuration, source, sitting, DicomJson.ReadArray(Encoding.UTF8.GetBytes(match.StepJson!))[0], captures, cues);
             foreach (Capture capture in captures)
