@@ -1,1 +1,20 @@
-return 0;
+using CameraBridge.Benchmarks;
+
+// CameraBridge.Benchmarks VERB [options]: each verb is one measurement, with whatever it is compared with in the same run.
+Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = new(StringComparer.Ordinal)
+{
+    ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
+};
+
+if (args.Length > 0 && verbs.TryGetValue(args[0], out (string What, Func<string[], Task<int>> RunAsync) verb))
+{
+    return await verb.RunAsync(args[1..]);
+}
+
+Console.Error.WriteLine("Usage: CameraBridge.Benchmarks VERB [options]");
+foreach ((string name, (string what, _)) in verbs)
+{
+    Console.Error.WriteLine($"  {name,-12}{what}");
+}
+
+return 2;

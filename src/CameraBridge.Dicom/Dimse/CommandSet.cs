@@ -228,8 +228,14 @@ public sealed class CommandSet
 
     private string? Text(Tag tag)
     {
-        string? text = values.TryGetValue(tag, out ReadOnlyMemory<byte> value) ? Encoding.Latin1.GetString(value.Span).Trim('\0', ' ') : null;
-        return text is "" ? null : text;
+        if (!values.TryGetValue(tag, out ReadOnlyMemory<byte> value))
+        {
+            return null;
+        }
+
+        // Control characters have no place in UI, AE and LO, and none in a log.
+        string text = new([.. Encoding.Latin1.GetString(value.Span).Trim('\0', ' ').Select(one => char.IsControl(one) ? '?' : one)]);
+        return text.Length == 0 ? null : text;
     }
 
     // Command sets are of the default repertoire (PS3.7 section 6.3); what is beyond it is shown as "?".

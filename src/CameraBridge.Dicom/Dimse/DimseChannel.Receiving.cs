@@ -13,7 +13,10 @@ internal sealed partial class DimseChannel
     private ArrayBufferWriter<byte>? responseData;
     private RequestPerformance? performance;
     private long dataSetLength;
-    private Task performing = Task.CompletedTask;
+    private volatile Task performing = Task.CompletedTask;
+
+    /// <summary>The performance of the last request; never faults because of the peer.</summary>
+    public Task LastPerformance => performing;
 
     private async ValueTask ReceiveAsync(PresentationDataValue value, CancellationToken cancellationToken)
     {

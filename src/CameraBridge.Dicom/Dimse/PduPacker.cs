@@ -55,7 +55,9 @@ internal sealed class PduPacker : IDisposable
         do
         {
             int size = await RoomAsync(left, cancellationToken).ConfigureAwait(false);
-            await source.ReadExactlyAsync(buffer.AsMemory(used + HeadLength, size), cancellationToken).ConfigureAwait(false);
+            // Not asynchronous on purpose: the file system has no other way than to block a thread, and handing the read to another one
+            // costs more than it takes.
+            source.ReadExactly(buffer.AsSpan(used + HeadLength, size));
             left -= size;
             Close(size, isCommand: false, isLast: left == 0);
         }

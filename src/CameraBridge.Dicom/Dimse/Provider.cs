@@ -27,7 +27,7 @@ public sealed class Provider : IAsyncDisposable
             acceptor = acceptor with { Offers = [verification, .. acceptor.Offers] };
         }
 
-        listener = AssociationListener.Start(options.EndPoint, acceptor, ServeAsync);
+        listener = AssociationListener.Start(options.EndPoint, acceptor, ServeAsync, OnTurnedAway);
     }
 
     /// <summary>Where it listens.</summary>
@@ -49,9 +49,22 @@ public sealed class Provider : IAsyncDisposable
 
     private async Task ServeAsync(Association association, CancellationToken cancellationToken)
     {
-        DimseChannel.Serve(association, PerformAsync, options.MaximumObjectLength);
-        await association.Completion.WaitAsync(cancellationToken).ConfigureAwait(false);
+        DimseChannel channel = DimseChannel.Serve(association, PerformAsync, options.MaximumObjectLength);
+        await Task.Delay(Timeout.Infinite, association.Closed).WaitAsync(cancellationToken).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
         if (association.Failure is { } failure and not AssociationReleasedException)
+        {
+            options.Trouble?.Invoke(association.PeerName, failure);
+        }
+
+        association.Abort("the service stops");
+        // Its handler has been told by its token; what it holds is let go of before this provider counts as stopped.
+        await channel.LastPerformance.ConfigureAwait(false);
+    }
+
+    private void OnTurnedAway(Association association)
+    {
+        // A connection that closes without a word is a port scan or a probe of a load balancer.
+        if (association.Failure is { } failure and not ConnectionFailedException)
         {
             options.Trouble?.Invoke(association.PeerName, failure);
         }

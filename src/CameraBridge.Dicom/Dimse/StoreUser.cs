@@ -29,10 +29,16 @@ public sealed class StoreUser(Association association)
     /// <summary>Stores an object. May be called again before the last one is answered; the window of the association decides who waits.</summary>
     /// <exception cref="ContextNotAcceptedException">The peer did not accept the class in this transfer syntax. Nothing was sent.</exception>
     /// <exception cref="AssociationException">The association broke; whether the peer keeps the object is not known.</exception>
+    /// <exception cref="ArgumentException">The data set has an odd number of bytes, which no encoding has (PS3.5 section 7.1.1).</exception>
     /// <exception cref="IOException">The object could not be read. If a part of it was sent already, the association is aborted.</exception>
     public async Task<DimseReply> StoreAsync(StoreRequest request, CancellationToken cancellationToken = default)
     {
         ArgumentNullException.ThrowIfNull(request);
+        if ((request.DataSet.Length & 1) != 0)
+        {
+            throw new ArgumentException("The data set to be stored has an odd number of bytes.", nameof(request));
+        }
+
         if (association.Failure is { } failure)
         {
             throw failure;

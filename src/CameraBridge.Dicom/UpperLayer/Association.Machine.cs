@@ -21,7 +21,25 @@ public sealed partial class Association
         public UpperLayerState Before { get; init; }
     }
 
-    /// <summary>An event of the local user. In an association that ended it throws why.</summary>
+    /// <summary>An event of the local user; null when the association is ending, though the reason may not be recorded yet.</summary>
+    private UpperLayerTransition? TakeOrNull(UpperLayerEvent @event)
+    {
+        lock (gate)
+        {
+            return failure is not null ? throw failure : TryTake(@event);
+        }
+    }
+
+    /// <summary>
+    /// The peer's abort or release changes the state first and is recorded as the reason a moment later: that moment is waited for.
+    /// </summary>
+    private async Task<AssociationException> WhyItEndsAsync()
+    {
+        await Task.Delay(limits.Release, clock, closedToken).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+        return Failure ?? new AssociationReleasedException($"The association with the {PeerName} is being released: nothing can be sent any more.");
+    }
+
+    /// <summary>An event of the local user while nobody else can know of the association.</summary>
     private UpperLayerTransition Take(UpperLayerEvent @event)
     {
         lock (gate)

@@ -214,7 +214,7 @@ public sealed partial class Association
             try
             {
                 await stream.WriteAsync(PduCodec.Encode(abort), CancellationToken.None).AsTask()
-                    .WaitAsync(limits.Write, clock).ConfigureAwait(false);
+                    .WaitAsync(limits.Release, clock).ConfigureAwait(false);
                 socket.Shutdown(SocketShutdown.Send);
             }
             finally

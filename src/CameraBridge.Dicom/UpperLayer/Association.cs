@@ -203,7 +203,7 @@ public sealed partial class Association : IAsyncDisposable
     /// <exception cref="AssociationException">The association is broken, now or before.</exception>
     internal async ValueTask SendDataAsync(ReadOnlyMemory<byte> pdus, CancellationToken cancellationToken)
     {
-        UpperLayerTransition transition = Take(UpperLayerEvent.DataRequest);
+        UpperLayerTransition transition = TakeOrNull(UpperLayerEvent.DataRequest) ?? throw await WhyItEndsAsync().ConfigureAwait(false);
         await PerformAsync(transition, new Occurrence { Outgoing = pdus }, cancellationToken).ConfigureAwait(false);
     }
 
@@ -218,7 +218,8 @@ public sealed partial class Association : IAsyncDisposable
             return;
         }
 
-        await PerformAsync(Take(UpperLayerEvent.ReleaseRequest), default, cancellationToken).ConfigureAwait(false);
+        UpperLayerTransition transition = TakeOrNull(UpperLayerEvent.ReleaseRequest) ?? throw await WhyItEndsAsync().ConfigureAwait(false);
+        await PerformAsync(transition, default, cancellationToken).ConfigureAwait(false);
         await WithinAsync(released.Task, nameof(AssociationLimits.Release), limits.Release, cancellationToken).ConfigureAwait(false);
     }
 
@@ -269,6 +270,11 @@ public sealed partial class Association : IAsyncDisposable
         if (transition is not null)
         {
             ending = PerformAsync(transition, default, CancellationToken.None).AsTask();
+        }
+        else if (!established.Task.IsCompletedSuccessfully)
+        {
+            // The table knows no abort before the request has come (Sta2): the connection is simply closed.
+            CloseTransport();
         }
 
         return first;

@@ -19,16 +19,19 @@ public sealed class AssociationListener : IAsyncDisposable
     private readonly Socket socket;
     private readonly AcceptorOptions options;
     private readonly Func<Association, CancellationToken, Task> serve;
+    private readonly Action<Association>? turnedAway;
     private readonly CancellationTokenSource stopping = new();
     private readonly ConcurrentDictionary<Association, Task> connections = new();
     private readonly Task accepting;
     private int admitted;
 
-    private AssociationListener(Socket socket, AcceptorOptions options, Func<Association, CancellationToken, Task> serve)
+    private AssociationListener(
+        Socket socket, AcceptorOptions options, Func<Association, CancellationToken, Task> serve, Action<Association>? turnedAway)
     {
         this.socket = socket;
         this.options = options;
         this.serve = serve;
+        this.turnedAway = turnedAway;
         EndPoint = (IPEndPoint)socket.LocalEndPoint!;
         accepting = Task.Run(AcceptAsync);
     }
@@ -45,8 +48,13 @@ public sealed class AssociationListener : IAsyncDisposable
     /// <param name="serve">
     /// Serves an association that stands. When its task ends and the peer has neither released nor aborted, the association is aborted.
     /// </param>
+    /// <param name="turnedAway">Told of a connection that came to no association; <see cref="Association.Failure"/> says why.</param>
     /// <exception cref="SocketException">The port is taken, or the address is not ours.</exception>
-    public static AssociationListener Start(IPEndPoint endPoint, AcceptorOptions options, Func<Association, CancellationToken, Task> serve)
+    public static AssociationListener Start(
+        IPEndPoint endPoint,
+        AcceptorOptions options,
+        Func<Association, CancellationToken, Task> serve,
+        Action<Association>? turnedAway = null)
     {
         ArgumentNullException.ThrowIfNull(endPoint);
         ArgumentNullException.ThrowIfNull(options);
@@ -57,7 +65,7 @@ public sealed class AssociationListener : IAsyncDisposable
         {
             socket.Bind(endPoint);
             socket.Listen(64);
-            return new AssociationListener(socket, options, serve);
+            return new AssociationListener(socket, options, serve, turnedAway);
         }
         catch
         {
@@ -161,8 +169,7 @@ public sealed class AssociationListener : IAsyncDisposable
                 }
                 else
                 {
-                    // Rejected or aborted: the peer has the time of the ARTIM timer to read that.
-                    await association.Completion.ConfigureAwait(false);
+                    turnedAway?.Invoke(association);
                 }
             }
             catch (Exception e) when (e is AssociationException or OperationCanceledException)
@@ -171,12 +178,19 @@ public sealed class AssociationListener : IAsyncDisposable
             }
             finally
             {
-                connections.TryRemove(association, out _);
                 if (hasPlace())
                 {
                     Interlocked.Decrement(ref admitted);
                 }
             }
+
+            if (association.Failure is not null)
+            {
+                // A rejection, a release or an abort is on its way to the peer: it has the time of the ARTIM timer to read that and close.
+                await association.Completion.WaitAsync(stopping.Token).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+            }
         }
+
+        connections.TryRemove(association, out _);
     }
 }

@@ -1,6 +1,5 @@
 using System.Buffers.Binary;
 using System.Globalization;
-using System.Text;
 
 namespace CameraBridge.Dicom.UpperLayer;
 
@@ -54,8 +53,14 @@ internal ref struct PduReader(ReadOnlySpan<byte> bytes)
     }
 
     /// <summary>
-    /// A UID or a title as text, without the padding that some peers add. Bytes that no UID or title has are shown as "?": they only make
-    /// it unequal to everything.
+    /// A UID or a title as text, without the padding that some peers add. Bytes that no UID or title has become "?": unequal to everything,
+    /// and harmless in a log.
     /// </summary>
-    public static string Text(ReadOnlySpan<byte> bytes) => Encoding.ASCII.GetString(bytes).Trim('\0', ' ');
+    public static string Text(ReadOnlySpan<byte> bytes) => string.Create(bytes.Length, bytes, (text, source) =>
+    {
+        for (int i = 0; i < text.Length; i++)
+        {
+            text[i] = source[i] is >= 0x20 and < 0x7F or 0 ? (char)source[i] : '?';
+        }
+    }).Trim('\0', ' ');
 }

@@ -51,6 +51,28 @@ public sealed class DcmtkTests : IDisposable
     }
 
     [Fact]
+    public async Task A_receiver_that_holds_back_its_answer_until_we_acknowledge_is_not_stalled()
+    {
+        // Without TCP_NODELAY storescp writes its answer in two pieces under Nagle's algorithm. Measured: 22 objects/s by tuned storescu, and by
+        // us without the quick acknowledgement; thousands with it.
+        const int Count = 100;
+        await using PeerProcess receiver = await PeerProcess.StartAsync(
+            "storescp", port => ["--ignore", "+xa", $"{port}"], new Dictionary<string, string> { ["TCP_NODELAY"] = "0" });
+        await using Association association = await Association.RequestAsync(Options(receiver.Port, "PEERSTORE"), Stop);
+        StoreUser user = new(association);
+        PixelSource dataSet = ElementWriter.Encode(Photo("1.2.3.1", 20_000), TransferSyntax.JpegBaseline);
+        long start = TimeProvider.System.GetTimestamp();
+
+        for (int i = 0; i < Count; i++)
+        {
+            await user.StoreAsync(new StoreRequest(Photograph, "1.2.3.1", Jpeg, dataSet), Stop);
+        }
+
+        Assert.True(TimeProvider.System.GetElapsedTime(start) < TimeSpan.FromMilliseconds(20) * Count);
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
     public async Task Storescp_that_refuses_every_association_is_told_as_that()
     {
         await using PeerProcess receiver = await PeerProcess.StartReceiverAsync(null, "--refuse");

@@ -3,7 +3,6 @@ using System.Globalization;
 using System.Net;
 using System.Net.Sockets;
 using System.Text;
-using Xunit;
 
 namespace CameraBridge.Tests.Peers;
 
@@ -44,7 +43,7 @@ public sealed class PeerProcess : IAsyncDisposable
     }
 
     /// <summary>Starts a server and waits until it accepts connections.</summary>
-    /// <param name="program">Program; the test is skipped when it is not installed.</param>
+    /// <param name="program">Program.</param>
     /// <param name="arguments">Arguments for a port.</param>
     /// <param name="environment">Environment variables on top of ours.</param>
     /// <param name="workingDirectory">Folder to run in.</param>
@@ -145,7 +144,11 @@ public sealed class PeerProcess : IAsyncDisposable
     private static ProcessStartInfo Describe(
         string program, IEnumerable<string> arguments, IReadOnlyDictionary<string, string>? environment, string? workingDirectory)
     {
-        Assert.SkipUnless(IsInstalled(program), $"{program} is not installed; tests/run.sh installs it.");
+        if (!IsInstalled(program))
+        {
+            throw new FileNotFoundException($"{program} is not installed; tests/run.sh installs it.", program);
+        }
+
         ProcessStartInfo start = new(program, arguments)
         {
             RedirectStandardOutput = true,

@@ -215,6 +215,55 @@ public sealed class ProviderTests
     }
 
     [Fact]
+    public async Task Stopping_waits_for_nobody_who_is_silent_and_lets_handlers_end()
+    {
+        FakeTimeProvider clock = new();
+        bool ended = false;
+        TaskCompletionSource begun = new(TaskCreationOptions.RunContinuationsAsynchronously);
+        Provider provider = Provider.Start(Options(clock) with
+        {
+            Store = async (incoming, token) =>
+            {
+                begun.SetResult();
+                try
+                {
+                    await incoming.DataSet.CopyToAsync(Stream.Null, token);
+                }
+                finally
+                {
+                    ended = true;
+                }
+
+                return HandlerAnswer.Success;
+            },
+        });
+        await using ScriptedConnection silent = await ScriptedPeer.ConnectAsync(provider.EndPoint.Port, Stop);
+        await using ScriptedConnection sending = await ScriptedPeer.ConnectAsync(provider.EndPoint.Port, Stop);
+        await sending.AssociateAsync(Photograph, Jpeg);
+        await sending.SendAsync(ScriptedConnection.Value(1, true, true, StoreCommand().Encode()));
+        await begun.Task.WaitAsync(Stop);
+
+        await provider.DisposeAsync().AsTask().WaitAsync(Stop);
+
+        Assert.True(ended);
+        Assert.Empty(await silent.WaitForCloseAsync());
+        Assert.Equal([7, 0, 0, 0, 0, 4, 0, 0, 0, 0], await sending.WaitForCloseAsync());
+    }
+
+    [Fact]
+    public async Task A_peer_that_lingers_after_its_release_does_not_keep_its_place()
+    {
+        ProviderOptions options = Options();
+        await using Provider provider = Provider.Start(options with { Acceptor = options.Acceptor with { MaximumAssociations = 1 } });
+        await using ScriptedConnection connection = await ScriptedPeer.ConnectAsync(provider.EndPoint.Port, Stop);
+        await connection.AssociateAsync(SopClasses.Verification);
+        await connection.SendAsync(new ReleaseRequestPdu());
+        await connection.ReceivePduAsync<ReleaseReplyPdu>();
+
+        await AssertWellAsync(provider);
+    }
+
+    [Fact]
     public async Task A_query_is_answered_match_by_match()
     {
         await using Provider provider = Provider.Start(Options() with { Find = (query, token) => AnswerAsync(query, 3, token) });
@@ -341,6 +390,12 @@ public sealed class ProviderTests
 
     internal static async Task AssertWellAsync(Provider provider)
     {
+        while (provider.Associations > 0)
+        {
+            Stop.ThrowIfCancellationRequested();
+            await Task.Yield();
+        }
+
         await using Association association = await Association.RequestAsync(AssociationTests.Options(provider.EndPoint.Port), Stop);
         Assert.True((await new EchoUser(association).EchoAsync(Stop)).IsDone);
         await association.ReleaseAsync(Stop);

@@ -196,6 +196,18 @@ public sealed class StoreUserTests
     }
 
     [Fact]
+    public async Task A_data_set_of_odd_length_is_not_sent()
+    {
+        await using ScriptedPeer peer = AnsweringPeer(_ => 0);
+        await using Association association = await Association.RequestAsync(AssociationTests.Options(peer.Port), Stop);
+
+        await Assert.ThrowsAsync<ArgumentException>(() => new StoreUser(association).StoreAsync(Request(Bytes(3)), Stop));
+
+        Assert.True((await new StoreUser(association).StoreAsync(Request(Bytes(4)), Stop)).IsDone);
+        await association.ReleaseAsync(Stop);
+    }
+
+    [Fact]
     public async Task A_small_object_leaves_in_a_single_write()
     {
         // One write of a few kilobytes arrives at once on loopback (common practice, no source); two would mostly not.

@@ -1,3 +1,5 @@
+using System.Net;
+using System.Net.Sockets;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
@@ -35,6 +37,29 @@ public sealed class AssociationTests
         Assert.Equal("Associate", thrown.Limit);
         Assert.True(waited >= AssociationLimits.Default.Associate);
         Assert.Contains("does it want TLS?", thrown.Sentence, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_peer_that_does_not_even_take_the_connection_is_left_after_the_connect_limit()
+    {
+        // Nobody accepts, and the queue is full: the system leaves further connections unanswered (Linux; common practice, no source).
+        using Socket listener = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
+        listener.Bind(new IPEndPoint(IPAddress.Loopback, 0));
+        listener.Listen(0);
+        int port = ((IPEndPoint)listener.LocalEndPoint!).Port;
+        using Socket first = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
+        using Socket second = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
+        await first.ConnectAsync(IPAddress.Loopback, port, Stop);
+        Task waiting = second.ConnectAsync(IPAddress.Loopback, port, Stop).AsTask();
+        FakeTimeProvider clock = new();
+        Task<Association> request = Association.RequestAsync(Options(port, clock), Stop);
+
+        await clock.TurnUntilDoneAsync(request, Stop);
+
+        PeerTimeoutException thrown = await Assert.ThrowsAsync<PeerTimeoutException>(() => request);
+        Assert.Equal("Connect", thrown.Limit);
+        second.Dispose();
+        await Record.ExceptionAsync(() => waiting);
     }
 
     // Result, source and reason of PS3.8 Table 9-21, from memory.
