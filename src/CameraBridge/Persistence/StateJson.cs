@@ -8,18 +8,13 @@ namespace CameraBridge.Persistence;
 [JsonSourceGenerationOptions(PropertyNamingPolicy = JsonKnownNamingPolicy.SnakeCaseLower, DefaultIgnoreCondition = JsonIgnoreCondition.WhenWritingNull)]
 [JsonSerializable(typeof(IReadOnlyList<Reason>))]
 [JsonSerializable(typeof(IReadOnlyList<Proposal>))]
-[JsonSerializable(typeof(IReadOnlyList<StoredPiece>))]
 internal sealed partial class StateJson : JsonSerializerContext
 {
     public static string Write(IReadOnlyList<Reason> reasons) => JsonSerializer.Serialize(reasons, Default.IReadOnlyListReason);
 
     public static string Write(IReadOnlyList<Proposal> proposals) => JsonSerializer.Serialize(proposals, Default.IReadOnlyListProposal);
 
-    public static string Write(IReadOnlyList<StoredPiece> pieces) => JsonSerializer.Serialize(pieces, Default.IReadOnlyListStoredPiece);
-
     public static IReadOnlyList<Reason> ReadReasons(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListReason) ?? [];
 
     public static IReadOnlyList<Proposal> ReadProposals(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListProposal) ?? [];
-
-    public static IReadOnlyList<StoredPiece> ReadPieces(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListStoredPiece) ?? [];
 }

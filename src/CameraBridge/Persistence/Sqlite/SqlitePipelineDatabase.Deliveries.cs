@@ -102,6 +102,6 @@ internal sealed partial class SqlitePipelineDatabase
         SOPClassUID = reader.GetString(11),
         SOPInstanceUID = reader.GetString(12),
         TransferSyntaxUID = reader.GetString(13),
-        Pieces = StateJson.ReadPieces(reader.GetString(14)),
+        Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(14)),
     };
 }

@@ -103,7 +103,7 @@ internal sealed partial class SqlitePipelineDatabase
             insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces)
             values ($1, $2, $3, $4, $5, $6) returning id
             """,
-            made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StateJson.Write(made.Pieces))!.Value;
+            made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StoredPieces.Write(made.Pieces))!.Value;
         session.Execute("update captures set state = 'Encoded', held_reason = null where id = $1", made.CaptureId);
         foreach (string destination in destinations)
         {

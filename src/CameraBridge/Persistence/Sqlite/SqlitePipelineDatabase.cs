@@ -139,10 +139,14 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         }
     }
 
-    /// <summary>Reads of one moment: all statements see the same commit.</summary>
+    /// <summary>Reads of one moment: all statements see the same commit. What goes wrong comes through the task, as from any other database.</summary>
     private Task<T> ReadAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation)
     {
-        cancellation.ThrowIfCancellationRequested();
+        if (cancellation.IsCancellationRequested)
+        {
+            return Task.FromCanceled<T>(cancellation);
+        }
+
         SqliteSession? session = null;
         try
         {
@@ -154,9 +158,9 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
             session = null;
             return Task.FromResult(result);
         }
-        catch (SqliteException error) when (SqliteErrors.Translate(error, _file) is { } told)
+        catch (SqliteException error)
         {
-            throw told;
+            return Task.FromException<T>(SqliteErrors.Translate(error, _file) ?? (Exception)error);
         }
         finally
         {

@@ -108,7 +108,7 @@ create table imaging_objects (
     SOPClassUID       text    not null,
     SOPInstanceUID    text    not null unique,
     TransferSyntaxUID text    not null,
-    pieces            text    not null
+    pieces            blob    not null
 ) strict;
 create unique index imaging_objects_of_capture on imaging_objects (capture_id);
 create index imaging_objects_of_sitting on imaging_objects (sitting_id);
