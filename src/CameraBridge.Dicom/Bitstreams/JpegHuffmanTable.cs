@@ -2,7 +2,7 @@ namespace CameraBridge.Dicom.Bitstreams;
 
 /// <summary>
 /// A Huffman table (ITU-T T.81 Annex C) made for stepping over codes: each entry tells how many bits a code and its appended bits take, and
-/// how many coefficients it covers. Values themselves are never decoded.
+/// how many coefficients it covers. Values themselves are never decoded. For AC tables there are also entries of several codes at once.
 /// </summary>
 internal sealed class JpegHuffmanTable
 {
@@ -10,13 +10,14 @@ internal sealed class JpegHuffmanTable
     public const int EndOfBlock = 100;
 
     /// <summary>Bits looked up at once; longer codes, which are rare, are found by their length.</summary>
-    private const int LookupBits = 10;
+    public const int LookupBits = 11;
 
     private readonly short[] lookup = new short[1 << LookupBits];
     private readonly int[] firstCode = new int[17];
     private readonly int[] count = new int[17];
     private readonly int[] firstIndex = new int[17];
     private readonly short[] entries;
+    private short[]? several;
 
     private JpegHuffmanTable(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols, bool isDc)
     {
@@ -41,6 +42,12 @@ internal sealed class JpegHuffmanTable
             code <<= 1;
         }
     }
+
+    /// <summary>
+    /// One entry for each pattern of the next bits, of as many whole codes as stand in them; 0 where not even two do. Low byte the bits, high byte
+    /// the coefficients, an end of block counting as <see cref="EndOfBlock"/>.
+    /// </summary>
+    public short[] Several => several ??= CombineCodes();
 
     /// <summary>Makes a table from the 16 counts and the symbols of a DHT segment.</summary>
     /// <returns>Null when the counts describe no prefix code.</returns>
@@ -81,6 +88,34 @@ internal sealed class JpegHuffmanTable
         }
 
         return -1;
+    }
+
+    private short[] CombineCodes()
+    {
+        short[] combined = new short[1 << LookupBits];
+        for (int pattern = 0; pattern < combined.Length; pattern++)
+        {
+            int bits = 0;
+            int coefficients = 0;
+            int codes = 0;
+            while (coefficients < EndOfBlock && bits < LookupBits)
+            {
+                // Zeros are shifted in from below, so an entry counts only when all its bits were in the pattern.
+                int step = lookup[(pattern << bits) & (combined.Length - 1)];
+                if (step <= 0 || bits + (step & 0xFF) > LookupBits || coefficients + (step >> 8) > sbyte.MaxValue)
+                {
+                    break;
+                }
+
+                bits += step & 0xFF;
+                coefficients += step >> 8;
+                codes++;
+            }
+
+            combined[pattern] = codes >= 2 ? (short)((coefficients << 8) | bits) : (short)0;
+        }
+
+        return combined;
     }
 
     private static short DcEntry(byte symbol, int length) => symbol > 15 ? (short)-1 : (short)((1 << 8) | (length + symbol));

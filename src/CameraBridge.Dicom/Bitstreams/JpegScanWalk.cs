@@ -20,7 +20,7 @@ internal readonly record struct ScanComponent(int Blocks, JpegHuffmanTable Dc, J
 
 /// <summary>
 /// Steps over the blocks of a sequential Huffman scan (ITU-T T.81 sections E.1.2 to E.1.4 and F.2.2) without decoding values, to learn whether
-/// all are there. About 0.4 ms for 100 KB.
+/// all are there. Measured: under 1 ms for 100 KB.
 /// </summary>
 internal sealed class JpegScanWalk(JpegInput input)
 {
@@ -82,11 +82,11 @@ internal sealed class JpegScanWalk(JpegInput input)
             Refill(ref window, ref count);
         }
 
+        short[] several = ac.Several;
         int step = dc.Step(window);
         int coefficient = 0;
         while (step > 0)
         {
-            // A code and its appended bits take 32 bits at most (16 + 15), so one refill a step is enough.
             window <<= step & 0xFF;
             count -= step & 0xFF;
             coefficient += step >> 8;
@@ -98,17 +98,30 @@ internal sealed class JpegScanWalk(JpegInput input)
                     : coefficient is 64 or > JpegHuffmanTable.EndOfBlock ? ScanEnd.Whole : ScanEnd.Damaged;
             }
 
+            // A code and its appended bits take 31 bits at most (16 + 15), so one refill a step is enough.
             if (count < 32)
             {
                 Refill(ref window, ref count);
             }
 
-            step = ac.Step(window);
+            step = several[window >> (64 - JpegHuffmanTable.LookupBits)];
+            if (step == 0 || !StaysInBlock(coefficient, step >> 8))
+            {
+                step = ac.Step(window);
+            }
         }
 
         // Behind the data the window holds zeros; a code that is not there is then no damage but the end.
         return count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
     }
+
+    /// <summary>
+    /// True when several codes taken at once all belong to the block: what they cover, but for an end of block that closes it, stays below its 64
+    /// coefficients (or fills them exactly, when no end of block follows).
+    /// </summary>
+    private static bool StaysInBlock(int coefficient, int covered) => covered < JpegHuffmanTable.EndOfBlock
+        ? coefficient + covered <= 64
+        : coefficient + covered - JpegHuffmanTable.EndOfBlock < 64;
 
     /// <summary>Takes the restart marker that must stand here, over any bytes that should not.</summary>
     private bool TakeRestart(int number, out bool atOtherRestart)
