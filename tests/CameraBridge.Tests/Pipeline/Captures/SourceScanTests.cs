@@ -3,11 +3,11 @@ using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Captures;
 
-/// <summary>Scans of real folders.</summary>
+/// <summary>Scans of real folders, in memory, since some are large.</summary>
 public sealed class SourceScanTests : IDisposable
 {
     private static readonly HashSet<UInt128> NoHints = [];
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("scan-");
+    private readonly DirectoryInfo _folder = Directory.CreateDirectory($"/dev/shm/scan-{Guid.NewGuid():N}");
     private readonly ScanMemory _memory = new(new SettlingFiles(TimeSpan.FromSeconds(3), TimeSpan.FromMinutes(10)));
 
     [Fact]
