@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Security.Cryptography;
 using System.Text;
 using CameraBridge.Persistence;
@@ -40,11 +41,11 @@ internal readonly record struct CopyResult(CopyOutcome Outcome, FileStat Stat = 
 /// Takes one settled file: reads it once, hashing while it is written to the spool, and looks at size and time before and after. The source is
 /// opened for reading only. Used by one thread at a time.
 /// </summary>
-internal sealed class CaptureCopy(string root, Spool spool, Heartbeat heartbeat)
+internal sealed class CaptureCopy(string root, Spool spool, Heartbeat heartbeat) : IDisposable
 {
     private const int BufferLength = 1 << 20;
 
-    private readonly byte[] _buffer = new byte[BufferLength];
+    private readonly byte[] _buffer = ArrayPool<byte>.Shared.Rent(BufferLength);
 
     /// <summary>Takes the file unless there is a reason not to.</summary>
     /// <param name="file">What was seen of it.</param>
@@ -94,6 +95,8 @@ internal sealed class CaptureCopy(string root, Spool spool, Heartbeat heartbeat)
             return new CopyResult(CopyOutcome.Failed, before, Words: failure.Message);
         }
     }
+
+    public void Dispose() => ArrayPool<byte>.Shared.Return(_buffer);
 
     private CopyResult Take(SafeFileHandle source, FileStat before, bool isCaptureByName, IEnumerable<KnownContent> known, CancellationToken cancellation)
     {

@@ -43,16 +43,23 @@ internal sealed class CaptureSources : IDisposable
     /// <summary>Watches every source until cancelled.</summary>
     public async Task RunAsync(CancellationToken cancellation)
     {
+        try
+        {
+            _spool.Open();
+        }
+        catch (SpoolUnavailableException refusal)
+        {
+            _tools.Pause.Refused(refusal);
+        }
+
         Task all = Task.WhenAll(_watches.Select(watch => Task.Run(() => RunAsync(watch, cancellation), CancellationToken.None)));
         try
         {
-            await all.WaitAsync(cancellation).ConfigureAwait(false);
+            _ = await OrLeftAsync(AsResultAsync(all), cancellation).ConfigureAwait(false);
         }
         catch (OperationCanceledException)
         {
-            // A thread that hangs in a dead share cannot be ended; it may be left, since nothing counts before its row is written.
-            await all.WaitAsync(FarewellLimit, _clock, CancellationToken.None)
-                .ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+            // The way it ends.
         }
     }
 
@@ -70,7 +77,7 @@ internal sealed class CaptureSources : IDisposable
         {
             try
             {
-                DateTimeOffset next = await watch.LookAsync(once: true, cancellation).ConfigureAwait(false);
+                DateTimeOffset next = await OrLeftAsync(watch.LookAsync(once: true, cancellation), cancellation).ConfigureAwait(false);
                 if (!watch.IsPresent)
                 {
                     trouble = wasPresent
@@ -167,6 +174,29 @@ internal sealed class CaptureSources : IDisposable
                 }
             }
         }
+    }
+
+    /// <summary>
+    /// Waits for work that ends itself when cancelled, yet not for ever: a thread that hangs in a dead share cannot be ended. It may be left, since nothing
+    /// counts before its row is written.
+    /// </summary>
+    private async Task<T> OrLeftAsync<T>(Task<T> work, CancellationToken cancellation)
+    {
+        try
+        {
+            return await work.WaitAsync(cancellation).ConfigureAwait(false);
+        }
+        catch (OperationCanceledException) when (!work.IsCompleted)
+        {
+            await ((Task)work).WaitAsync(FarewellLimit, _clock, CancellationToken.None).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+            throw;
+        }
+    }
+
+    private static async Task<bool> AsResultAsync(Task work)
+    {
+        await work.ConfigureAwait(false);
+        return true;
     }
 
     private static TimeSpan Longer(TimeSpan delay) =>

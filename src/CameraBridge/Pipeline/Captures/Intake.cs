@@ -45,11 +45,8 @@ internal sealed class Intake(Spool spool, IPipelineDatabase database, WorkSignal
         var open = Channel.CreateBounded<OpenFile>(new BoundedChannelOptions(2 * LookUpBatch) { SingleWriter = true });
         var done = Channel.CreateBounded<(SettlingFile File, CopyResult Copy)>(new BoundedChannelOptions(2 * RowBatch) { SingleReader = true });
         Task feeding = FeedAsync(source.Name, files, open.Writer, stop.Token);
-        Task[] copying = [.. Enumerable.Range(0, Math.Min(Threads, files.Count)).Select(_ => Task.Factory.StartNew(
-            () => Copy(new CaptureCopy(root, spool, heartbeat), open.Reader, done.Writer, stop),
-            CancellationToken.None,
-            TaskCreationOptions.LongRunning,
-            TaskScheduler.Default))];
+        Task[] copying = [.. Enumerable.Range(0, Math.Min(Threads, files.Count))
+            .Select(_ => OwnThread.RunAsync(() => Copy(root, heartbeat, open.Reader, done.Writer, stop)))];
         Task closing = CloseAsync(copying, done.Writer);
         try
         {
@@ -97,10 +94,16 @@ internal sealed class Intake(Spool spool, IPipelineDatabase database, WorkSignal
     }
 
     /// <summary>The work of one thread. A spool that takes no more stops them all.</summary>
-    private static void Copy(CaptureCopy copy, ChannelReader<OpenFile> open, ChannelWriter<(SettlingFile File, CopyResult Copy)> done, CancellationTokenSource stop)
+    private void Copy(
+        string root,
+        Heartbeat heartbeat,
+        ChannelReader<OpenFile> open,
+        ChannelWriter<(SettlingFile File, CopyResult Copy)> done,
+        CancellationTokenSource stop)
     {
         try
         {
+            using var copy = new CaptureCopy(root, spool, heartbeat);
             while (open.WaitToReadAsync(stop.Token).AsTask().GetAwaiter().GetResult())
             {
                 while (!stop.IsCancellationRequested && open.TryRead(out OpenFile? next))

@@ -32,9 +32,9 @@ internal sealed class SettlingFile(string place, DateTimeOffset firstSeenAt)
 
 /// <summary>
 /// Which files have settled: size and time unchanged for the settle time, or waited for the longest time. Holds no more than
-/// <see cref="Most"/>; what does not fit is seen again by the next scan.
+/// a given number; what does not fit is seen again by the next scan.
 /// </summary>
-internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleTime)
+internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleTime, int most = SettlingFiles.Most)
 {
     /// <summary>Bounds the memory of a first scan of a huge source.</summary>
     public const int Most = 20_000;
@@ -44,6 +44,9 @@ internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleT
     private readonly Dictionary<string, SettlingFile> _files = new(StringComparer.Ordinal);
 
     public int Count => _files.Count;
+
+    /// <summary>There is room for as many as are held, or more.</summary>
+    public bool HasRoom => _files.Count <= most / 2;
 
     /// <summary>Files that wait, without those that are reported as skipped.</summary>
     public int Waiting => _files.Values.Count(file => file.Reported == SkipReason.None);
@@ -63,7 +66,7 @@ internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleT
     {
         if (!_files.TryGetValue(place, out SettlingFile? file))
         {
-            if (_files.Count >= Most)
+            if (_files.Count >= most)
             {
                 return false;
             }

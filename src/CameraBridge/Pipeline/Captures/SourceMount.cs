@@ -22,9 +22,6 @@ internal sealed class SourceMount : IDisposable
     /// <summary>A hint brings a scan forward, yet not nearer to the last one than this.</summary>
     private static readonly TimeSpan ShortestScanPause = TimeSpan.FromSeconds(1);
 
-    /// <summary>Captures of open sittings that are looked for on a stick to see whether it is theirs.</summary>
-    private const int StickProofs = 8;
-
     private readonly SourceConfiguration _source;
     private readonly CaptureTools _tools;
     private readonly string _root;
@@ -38,6 +35,7 @@ internal sealed class SourceMount : IDisposable
     private FolderIdentity? _identity;
     private bool _isLoaded;
     private bool _saidEmpty;
+    private bool _saidNoHints;
     private ScanResult? _lastScan;
     private DateTimeOffset _lastScanAt;
     private DateTimeOffset _nextScanAt = DateTimeOffset.MinValue;
@@ -51,14 +49,16 @@ internal sealed class SourceMount : IDisposable
     /// <param name="mount">Name of the mount, or "" where the source is one tree.</param>
     /// <param name="isMounted">Whether a mount of this name is there now.</param>
     /// <param name="tools">Spool, state, clock and log.</param>
-    public SourceMount(SourceConfiguration source, string root, string mount, Func<string, bool> isMounted, CaptureTools tools)
+    /// <param name="mostSettling">New files held at a time.</param>
+    public SourceMount(
+        SourceConfiguration source, string root, string mount, Func<string, bool> isMounted, CaptureTools tools, int mostSettling = SettlingFiles.Most)
     {
         _source = source;
         _tools = tools;
         _root = root;
         _isMounted = isMounted;
         _folderPrefix = mount;
-        _memory = new ScanMemory(new SettlingFiles(source.SettleTime, source.LongestSettleTime));
+        _memory = new ScanMemory(new SettlingFiles(source.SettleTime, source.LongestSettleTime, mostSettling));
         _logMount = mount.Length == 0 ? "" : $" (mount {KnownPlaces.LogId(mount)})";
         Mount = mount;
         Heartbeat = new Heartbeat(tools.Clock);
@@ -90,7 +90,7 @@ internal sealed class SourceMount : IDisposable
     public async Task<DateTimeOffset> LookAsync(bool once, CancellationToken cancellation)
     {
         DateTimeOffset now = _tools.Clock.GetUtcNow();
-        FolderIdentity? identity = await OnOwnThread(Identify).ConfigureAwait(false);
+        FolderIdentity? identity = await OwnThread.RunAsync(Identify).ConfigureAwait(false);
         Heartbeat.Beat();
         if (identity != _identity)
         {
@@ -112,8 +112,7 @@ internal sealed class SourceMount : IDisposable
         }
 
         bool hinted = _hints.IsPending && now >= _hintedScanFrom;
-        bool roomAgain = _lastScan is { Overflowed: true } && _memory.Settling.Count < SettlingFiles.Most / 2;
-        if (once || hinted || roomAgain || now >= _nextScanAt)
+        if (once || hinted || HasRoomAgain || now >= _nextScanAt)
         {
             await ScanAsync(once, now, cancellation).ConfigureAwait(false);
         }
@@ -136,8 +135,16 @@ internal sealed class SourceMount : IDisposable
 
     public void Dispose() => _hints.Dispose();
 
+    /// <summary>The last scan found more than fitted, and most of that is taken.</summary>
+    private bool HasRoomAgain => _lastScan is { Overflowed: true } && _memory.Settling.HasRoom;
+
     private DateTimeOffset NextLookAt()
     {
+        if (HasRoomAgain)
+        {
+            return _tools.Clock.GetUtcNow();
+        }
+
         DateTimeOffset next = _hints.IsPending ? Earlier(_nextScanAt, _hintedScanFrom) : _nextScanAt;
         DateTimeOffset? due = _memory.Settling.NextDueAt;
         if (due is { } at)
@@ -161,7 +168,12 @@ internal sealed class SourceMount : IDisposable
             _memory.Known.Clear();
             _memory.Folders.Clear();
             _memory.Settling.Clear();
-            await TellSticksApartAsync(cancellation).ConfigureAwait(false);
+            var proof = new StickProof(_source.Name, Mount, _root, _isMounted, _tools, Heartbeat);
+            (_folderPrefix, bool isAnother) = await proof.FindPrefixAsync(cancellation).ConfigureAwait(false);
+            if (isAnother)
+            {
+                _tools.Logger.OtherStick(_source.Name, _logMount);
+            }
         }
         else if (!_isLoaded)
         {
@@ -190,54 +202,19 @@ internal sealed class SourceMount : IDisposable
         _tools.Logger.SourceCame(_source.Name, _logMount);
     }
 
-    /// <summary>
-    /// A stick was pulled in the middle, and sittings of its source still wait for more. If none of their captures lies on the stick that is there now, it
-    /// is another stick, maybe with another patient in a folder of the same number: those sittings take no more.
-    /// </summary>
-    private async Task TellSticksApartAsync(CancellationToken cancellation)
-    {
-        _folderPrefix = Mount;
-        IReadOnlyList<KnownContent> open = await _tools.Database.OpenContentsAsync(_source.Name, 256, cancellation).ConfigureAwait(false);
-        List<KnownContent> own = [.. open.Where(content => Mount.Length == 0 || MountOf(content) == Mount)];
-        if (own.Count > 0)
-        {
-            if (await HoldsOneOfAsync(own, cancellation).ConfigureAwait(false))
-            {
-                return;
-            }
-
-            await _tools.Database.CloseSoonAsync(_source.Name, Mount, cancellation).ConfigureAwait(false);
-            _tools.Logger.OtherStick(_source.Name, _logMount);
-        }
-
-        // The same stick may come back under another name of the mount, as some systems number them in the order of their coming.
-        foreach (IGrouping<string, KnownContent> other in open.Except(own).GroupBy(MountOf, StringComparer.Ordinal))
-        {
-            if (!_isMounted(other.Key) && await HoldsOneOfAsync([.. other], cancellation).ConfigureAwait(false))
-            {
-                _folderPrefix = other.Key;
-                return;
-            }
-        }
-    }
-
-    private static string MountOf(KnownContent content) => content.Folder.Split('/')[0];
-
-    private Task<bool> HoldsOneOfAsync(List<KnownContent> contents, CancellationToken cancellation) => OnOwnThread(() =>
-    {
-        var copy = new CaptureCopy(_root, _tools.Spool, Heartbeat);
-        return contents.OrderBy(content => content.Size).Take(StickProofs).Any(content => copy.Holds(content, cancellation));
-    });
-
     private async Task LeaveAsync(CancellationToken cancellation)
     {
         _hints.Stop();
         bool whole = _lastScan is { Complete: true } && IsDone
             && !_memory.Settling.Reported.Any(file => file.Reported is SkipReason.Unreadable or SkipReason.Changing);
-        if (_source.Kind == SourceKind.Stick && whole)
+        if (whole && _source.Kind == SourceKind.Stick)
         {
             // Before anything is forgotten: should the state be away just now, the next look comes here again.
             await _tools.Database.CloseSoonAsync(_source.Name, _folderPrefix, cancellation).ConfigureAwait(false);
+        }
+
+        if (whole)
+        {
             _tools.Logger.SourceWent(_source.Name, _logMount);
         }
         else
@@ -251,10 +228,13 @@ internal sealed class SourceMount : IDisposable
 
     private async Task WatchAsync()
     {
-        if (await OnOwnThread(() => _hints.Start(Places.ToText(_root))).ConfigureAwait(false) is { } words)
+        string? words = await OwnThread.RunAsync(() => _hints.Start(Places.ToText(_root))).ConfigureAwait(false);
+        if (words is not null && !_saidNoHints)
         {
             _tools.Logger.NoHints(_source.Name, _logMount, words.Replace(Places.ToText(_root), "...", StringComparison.Ordinal));
         }
+
+        _saidNoHints = words is not null;
     }
 
     private async Task ScanAsync(bool once, DateTimeOffset now, CancellationToken cancellation)
@@ -267,10 +247,10 @@ internal sealed class SourceMount : IDisposable
         long start = _tools.Clock.GetTimestamp();
         _memory.Scan++;
         var scan = new SourceScan(_root, _memory, new ScanOptions(now, once, once ? null : CompareLimit, _hints.Take()), _tools.Clock, Heartbeat);
-        ScanResult result = await OnOwnThread(() => scan.Run(cancellation)).ConfigureAwait(false);
+        ScanResult result = await OwnThread.RunAsync(() => scan.Run(cancellation)).ConfigureAwait(false);
 
         // A mount that went in the middle looks like folders that vanished one by one.
-        result.Complete &= await OnOwnThread(Identify).ConfigureAwait(false) == _identity;
+        result.Complete &= await OwnThread.RunAsync(Identify).ConfigureAwait(false) == _identity;
         bool emptyShare = _source.Kind == SourceKind.Share && !result.FoundAnything && _memory.Known.Count > 0;
         if (emptyShare && !_saidEmpty)
         {
@@ -386,8 +366,4 @@ internal sealed class SourceMount : IDisposable
     }
 
     private static DateTimeOffset Earlier(DateTimeOffset a, DateTimeOffset b) => a < b ? a : b;
-
-    /// <summary>Anything that asks a mount may hang with it, and must not hold a thread of the pool.</summary>
-    private static Task<T> OnOwnThread<T>(Func<T> work) =>
-        Task.Factory.StartNew(work, CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default);
 }

@@ -11,7 +11,7 @@ internal sealed class SpoolUnavailableException(string message, Exception? inner
 /// with its row in the state. The name is made of the content's SHA-256, so what a crash left without a row is simply written over when
 /// its source is read again, and never with other bytes.
 /// <code>
-/// SPOOL/ab/abcdef...        the captures
+/// SPOOL/a/abcdef...         the captures; few folders, since each that got a name has to be synced
 /// SPOOL/incoming/RUN/lock   held by the process that writes there; RUN/N.part are its temporary files
 /// </code>
 /// </summary>
@@ -40,7 +40,7 @@ internal sealed class Spool : IDisposable
 
     public string PathOf(string spoolName) => Path.Combine(_folder, spoolName);
 
-    public static string NameOf(string sha256) => $"{sha256[..2]}/{sha256}";
+    public static string NameOf(string sha256) => $"{sha256[..1]}/{sha256}";
 
     /// <summary>Makes the folders and removes what dead processes left unfinished. Does nothing when that is done.</summary>
     /// <exception cref="SpoolUnavailableException">The folders cannot be made.</exception>
@@ -116,7 +116,7 @@ internal sealed class Spool : IDisposable
         {
             RandomAccess.FlushToDisk(temporary);
             temporary.Dispose();
-            MakePrefix(sha256[..2]);
+            MakePrefix(sha256[..1]);
             File.Move(path, PathOf(name), overwrite: true);
             return name;
         }

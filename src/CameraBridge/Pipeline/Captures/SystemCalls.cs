@@ -29,8 +29,7 @@ internal readonly record struct FileStat(FileKind Kind, long Size, long Modified
 /// </summary>
 internal static partial class SystemCalls
 {
-    public const int NotPermitted = 1, NotFound = 2, InputOutput = 5, NoSuchDevice = 6, AccessDenied = 13, NoDevice = 19, NotAFolder = 20, NameTooLong = 36;
-    public const int NoSpace = 28, ReadOnlyFileSystem = 30, TooManyLinks = 40, Stale = 116, QuotaExceeded = 122;
+    public const int NotPermitted = 1, NotFound = 2, NoSuchDevice = 6, AccessDenied = 13, NotAFolder = 20, NameTooLong = 36, TooManyLinks = 40;
 
     private const int TryAgain = 11;
     private const int OpenNoControllingTerminal = 0x100, OpenNonBlocking = 0x800, OpenCloseOnExec = 0x80000;

@@ -199,7 +199,7 @@ public sealed class SharesTests
         // A file of the kernel's own that is listed with 4,096 bytes and refuses to be read (EINVAL: the loopback interface has no speed).
         await using CaptureRig rig = await CaptureRig.StartAsync();
         using var spool = new Spool(rig.SpoolFolder);
-        var copy = new CaptureCopy("/sys/devices/virtual/net/lo", spool, new Heartbeat(rig.Clock));
+        using var copy = new CaptureCopy("/sys/devices/virtual/net/lo", spool, new Heartbeat(rig.Clock));
         var file = new SettlingFile("speed", rig.Clock.GetUtcNow()) { Overdue = true };
 
         CopyResult result = copy.Take(file, [], CaptureRig.Cancellation);
@@ -227,7 +227,7 @@ public sealed class SharesTests
 
         // The heart beats before each megabyte is read: the third finds the file cut short.
         var clock = new ActingClock(onCall: 4, () => File.WriteAllBytes(path, CaptureRig.Picture(1, 1 << 20)));
-        var copy = new CaptureCopy(rig.SourceFolder, spool, new Heartbeat(clock));
+        using var copy = new CaptureCopy(rig.SourceFolder, spool, new Heartbeat(clock));
         CopyResult result = copy.Take(new SettlingFile("a.jpg", rig.Clock.GetUtcNow()) { Overdue = true }, [], CaptureRig.Cancellation);
 
         Assert.Equal(CopyOutcome.Changed, result.Outcome);
@@ -286,5 +286,27 @@ public sealed class SharesTests
 
         Assert.Single(await rig.CapturesAsync());
         Assert.Single(rig.SpoolFiles());
+    }
+
+    [Fact]
+    public async Task More_new_files_than_are_held_at_a_time_are_taken_one_load_after_the_other()
+    {
+        await using CaptureRig rig = await CaptureRig.StartAsync();
+        for (int index = 0; index < 25; index++)
+        {
+            rig.Write($"{index % 3}/{index}.jpg", seed: index);
+        }
+
+        using var mount = new SourceMount(rig.Source, rig.SourceFolder, "", _ => true, rig.Tools, mostSettling: 10);
+        DateTimeOffset start = rig.Clock.GetUtcNow();
+        while (!mount.IsDone)
+        {
+            DateTimeOffset next = await mount.LookAsync(once: true, CaptureRig.Cancellation);
+            Assert.True(mount.IsDone || next <= rig.Clock.GetUtcNow());
+        }
+
+        Assert.Equal(25, (await rig.CapturesAsync()).Count);
+        Assert.Equal(25, mount.Status.Known);
+        Assert.Equal(start, rig.Clock.GetUtcNow());
     }
 }
