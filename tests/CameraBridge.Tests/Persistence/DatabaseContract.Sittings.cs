@@ -215,6 +215,21 @@ public abstract partial class DatabaseContract
     }
 
     [Fact]
+    public async Task Closing_is_refused_when_the_folder_is_no_longer_quiet()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        long first = (await AddAsync(database, "1/a.jpg"))[0];
+        await ReadCuesAsync(database);
+        Clock.Advance(Quiet);
+        Work work = Assert.Single(await LeaseAsync(database, Stage.Sittings));
+        long second = (await AddAsync(database, "1/b.jpg"))[0];
+        await ReadCuesAsync(database);
+
+        Assert.False(await database.CompleteSittingAsync(work, [new SittingPart([first, second], "folder", Empty: false)], Cancellation));
+        Assert.Equal(Clock.GetUtcNow() + Quiet, await database.NextDueAsync(Stage.Sittings, "", Cancellation));
+    }
+
+    [Fact]
     public async Task Closing_is_refused_while_a_capture_still_has_cues_to_read()
     {
         IPipelineDatabase database = await OpenedAsync();

@@ -75,6 +75,8 @@ public abstract partial class DatabaseContract
         await database.PostponeAsync([overtaken], Clock.GetUtcNow() + Quiet, counts: true, Cancellation);
         await database.ReleaseAsync([overtaken], Cancellation);
 
+        Assert.Equal([overtaken], await database.CompleteCuesAsync([new CaptureReading(overtaken, Clock.GetUtcNow(), "file", [])], Cancellation));
+        Assert.False(await database.HoldAsync(overtaken, new Reason("x", "x"), Cancellation));
         Assert.Equal([current], await database.RenewAsync([overtaken, current], Lease, Cancellation));
     }
 

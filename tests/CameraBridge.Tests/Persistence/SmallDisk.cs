@@ -16,6 +16,9 @@ internal sealed class SmallDisk : IDisposable
         return OperatingSystem.IsLinux() && Run("mount", "-t", "tmpfs", "-o", $"size={size}", "tmpfs", folder) ? new SmallDisk(folder) : null;
     }
 
+    /// <returns>False while somebody has a file open for writing.</returns>
+    public bool TryMakeReadOnly() => Run("mount", "-o", "remount,ro", _folder);
+
     public void Dispose() => Run("umount", _folder);
 
     private static bool Run(string program, params string[] arguments)

@@ -140,6 +140,43 @@ public sealed class SqliteContractTests : DatabaseContract
         Forget(database);
     }
 
+    [Fact]
+    public async Task A_state_on_a_disk_mounted_read_only_is_told_with_the_next_step()
+    {
+        using SmallDisk? disk = SmallDisk.TryMount(Path.GetDirectoryName(StateFile)!, "2m");
+        Assert.SkipWhen(disk is null, "mounting a tmpfs needs the rights of root");
+        await (await OpenAsync()).DisposeAsync();
+        Assert.True(disk.TryMakeReadOnly());
+
+        StateUnavailableException told = await Assert.ThrowsAsync<StateUnavailableException>(async () =>
+        {
+            IPipelineDatabase database = await OpenedAsync();
+            await AddAsync(database, "1/a.jpg");
+        });
+
+        Assert.Contains(StateFile, told.Message, StringComparison.Ordinal);
+        Assert.Contains("see that its folder exists, is mounted for writing", told.Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_damaged_state_is_told_with_the_next_step()
+    {
+        IPipelineDatabase database = await OpenAsync();
+        await AddAsync(database, [.. Enumerable.Range(0, 2000).Select(i => $"1/{i}.jpg")]);
+        await database.DisposeAsync();
+        await using (FileStream file = File.OpenWrite(StateFile))
+        {
+            // The first page is left whole, so that the file still opens.
+            file.Position = 4096;
+            await file.WriteAsync(new byte[file.Length - 4096], Cancellation);
+        }
+
+        StateUnavailableException told = await Assert.ThrowsAsync<StateUnavailableException>(async () =>
+            await (await OpenedAsync()).GetReportAsync(null, Cancellation));
+
+        Assert.Contains("is damaged: stop the service, keep a copy of the file", told.Message, StringComparison.Ordinal);
+    }
+
     [Theory]
     [InlineData(5, "locked by another process for more than 10 s")]
     [InlineData(8, "read-only")]

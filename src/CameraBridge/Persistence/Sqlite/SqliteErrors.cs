@@ -13,7 +13,7 @@ internal static class SqliteErrors
             13 => "is on a disk that is full: free space there; the work goes on by itself",
             8 => "is read-only: give the service's user the right to write the file and its folder, or mount the disk for writing",
             3 or 23 => "may not be used by this user: give the service's user the right to read and write the file and its folder",
-            14 => "cannot be opened: see that its folder exists, is mounted, and may be written by the service's user",
+            14 => "cannot be opened: see that its folder exists, is mounted for writing, and may be written by the service's user",
             5 or 6 => FormattableString.Invariant(
                 $"has been locked by another process for more than {SqliteSession.LockLimit.TotalSeconds:0} s: see which one has it open (lsof), and that it is not on a network share"),
             11 => "is damaged: stop the service, keep a copy of the file with its -wal and -shm files, and restore the last backup or recover it (sqlite3 .recover)",

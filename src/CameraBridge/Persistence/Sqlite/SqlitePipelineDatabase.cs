@@ -52,7 +52,7 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         {
             await database.DisposeAsync().ConfigureAwait(false);
             throw new StateUnavailableException(
-                $"The state {file} cannot be opened: see that its folder exists, is mounted, and may be written by the service's user. ({unusable.Message})", unusable);
+                $"The state {file} cannot be opened: see that its folder exists, is mounted for writing, and may be written by the service's user. ({unusable.Message})", unusable);
         }
         catch (Exception)
         {

@@ -36,14 +36,15 @@ internal sealed class SittingObjects
         this.step = step;
         evidence = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Sidecar).Select(cue => cue.CaptureId)];
         Dictionary<long, Capture> byId = captures.ToDictionary(capture => capture.Id);
-        foreach (Cue cue in cues.Where(cue => cue.Kind == CueKind.Sidecar && byId.ContainsKey(cue.CaptureId)))
+        foreach (Cue cue in cues.Where(cue => cue.Kind == CueKind.Sidecar))
         {
-            if (Sidecar.PictureOf(byId[cue.CaptureId].Place) is { } picture)
+            if (byId.TryGetValue(cue.CaptureId, out Capture? own) && Sidecar.PictureOf(own.Place) is { } picture)
             {
                 pictureSidecars[picture] = cue;
             }
             else
             {
+                // The folder's own, which may lie with another part of it.
                 folderSidecar = cue;
             }
         }

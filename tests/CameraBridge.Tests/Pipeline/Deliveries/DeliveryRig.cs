@@ -19,11 +19,12 @@ internal sealed class DeliveryRig : IAsyncDisposable
 {
     public const string Destination = "archive";
 
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("deliveries-");
+    private readonly DirectoryInfo _folder;
     private readonly Provider _archive;
 
-    private DeliveryRig(IPipelineDatabase database, TimeProvider clock, Func<IncomingObject, ushort>? answer, string calledAETitle)
+    private DeliveryRig(DirectoryInfo folder, IPipelineDatabase database, TimeProvider clock, Func<IncomingObject, ushort>? answer, string calledAETitle)
     {
+        _folder = folder;
         Database = database;
         Clock = clock;
         _archive = Provider.Start(new ProviderOptions
@@ -63,8 +64,9 @@ internal sealed class DeliveryRig : IAsyncDisposable
     public static async Task<DeliveryRig> StartAsync(Func<IncomingObject, ushort>? answer = null, TimeProvider? clock = null, string calledAETitle = "ARCHIVE")
     {
         clock ??= new FakeTimeProvider(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
-        string file = Path.Combine(Directory.CreateTempSubdirectory("deliveries-state-").FullName, "state.db");
-        return new DeliveryRig(await SqlitePipelineDatabase.OpenAsync(file, clock, Cancellation), clock, answer, calledAETitle);
+        DirectoryInfo folder = Directory.CreateTempSubdirectory("deliveries-");
+        IPipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(folder.FullName, "state", "state.db"), clock, Cancellation);
+        return new DeliveryRig(folder, database, clock, answer, calledAETitle);
     }
 
     /// <summary>Queues so many objects, each of a few literal bytes and a range of its spool file.</summary>
