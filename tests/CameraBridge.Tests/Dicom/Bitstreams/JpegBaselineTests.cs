@@ -48,7 +48,7 @@ public sealed class JpegBaselineTests
     [Fact]
     public void The_pixels_are_ranges_of_the_file()
     {
-        string path = WriteFile(new TestJpeg { Before = [TestJpeg.Jfif] }.ToBytes());
+        string path = TestFiles.Write(new TestJpeg { Before = [TestJpeg.Jfif] }.ToBytes());
         JpegStream plan = JpegBaseline.Plan(JpegHeader.ReadFile(path), path);
 
         // Two literal bytes (start of image), one range, perhaps one byte of padding.
@@ -129,7 +129,7 @@ public sealed class JpegBaselineTests
 
     private static byte[] Plan(byte[] file, out JpegStream plan)
     {
-        string path = WriteFile(file);
+        string path = TestFiles.Write(file);
         plan = JpegBaseline.Plan(JpegHeader.ReadFile(path), path);
         return Bytes(plan.Pixels);
     }
@@ -140,12 +140,5 @@ public sealed class JpegBaselineTests
         using Stream stream = source.OpenRead();
         stream.ReadExactly(bytes);
         return bytes;
-    }
-
-    private static string WriteFile(byte[] bytes)
-    {
-        string path = Path.Combine(Directory.CreateTempSubdirectory("jpeg-").FullName, "picture.jpg");
-        File.WriteAllBytes(path, bytes);
-        return path;
     }
 }

@@ -192,8 +192,8 @@ public sealed class ObjectCompositionTests
         ];
         Assert.All(cases, one => Assert.Equal(one.Code, Held(TestFacts.Of(Picture(one.Picture)))));
         byte[] whole = new TestJpeg { Columns = 200 }.ToBytes();
-        Assert.Equal("picture-torn", Held(TestFacts.Of(TestFacts.Write(whole[..^20]))));
-        Assert.Equal("picture-not-jpeg", Held(TestFacts.Of(TestFacts.Write("no picture"u8.ToArray()))));
+        Assert.Equal("picture-torn", Held(TestFacts.Of(TestFiles.Write(whole[..^20]))));
+        Assert.Equal("picture-not-jpeg", Held(TestFacts.Of(TestFiles.Write("no picture"u8.ToArray()))));
     }
 
     [Fact]
@@ -256,7 +256,7 @@ public sealed class ObjectCompositionTests
         Assert.Equal(first.DataSet.Count, read.Count);
     }
 
-    private static string Picture(TestJpeg? picture = null) => TestFacts.Write((picture ?? new TestJpeg()).ToBytes());
+    private static string Picture(TestJpeg? picture = null) => TestFiles.Write((picture ?? new TestJpeg()).ToBytes());
 
     private static DataSet Made(ObjectFacts facts) =>
         ObjectComposition.Compose(facts) switch

@@ -83,14 +83,6 @@ internal static class TestFacts
         };
     }
 
-    /// <summary>A file in a folder of its own.</summary>
-    public static string Write(byte[] bytes)
-    {
-        string path = Path.Combine(Directory.CreateTempSubdirectory("objects-").FullName, "IMG_0001.JPG");
-        File.WriteAllBytes(path, bytes);
-        return path;
-    }
-
     private static DataSet Reference()
     {
         var reference = new DataSet();
