@@ -66,6 +66,8 @@ public sealed partial class Association : IAsyncDisposable
         PeerName = peerName;
         closedToken = closed.Token;
         socket.NoDelay = true;
+        // A peer that vanished without a word is noticed even while an association rests between two uses.
+        socket.SetSocketOption(SocketOptionLevel.Socket, SocketOptionName.KeepAlive, true);
         artim = clock.CreateTimer(_ => OnArtim(), null, Timeout.InfiniteTimeSpan, Timeout.InfiniteTimeSpan);
         idle = clock.CreateTimer(_ => OnIdle(), null, Timeout.InfiniteTimeSpan, Timeout.InfiniteTimeSpan);
     }

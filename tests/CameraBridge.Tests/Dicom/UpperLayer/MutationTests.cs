@@ -9,6 +9,7 @@ using Xunit;
 namespace CameraBridge.Tests.Dicom.UpperLayer;
 
 /// <summary>Right bytes made wrong by a seeded generator: nothing may crash, hang, or cost more memory than its input is worth.</summary>
+[Collection(nameof(MutationTests))]
 public sealed class MutationTests
 {
     private const int Seed = 20261125;
@@ -66,8 +67,11 @@ public sealed class MutationTests
         });
         byte[] exchange = Exchange();
         Random random = new(Seed);
+        long before = 0;
         for (int i = 0; i < 500; i++)
         {
+            // The first hundred fill pools and caches.
+            before = i == 100 ? GC.GetTotalMemory(forceFullCollection: true) : before;
             await using ScriptedConnection connection = await ScriptedPeer.ConnectAsync(provider.EndPoint.Port, Stop);
             try
             {
@@ -83,6 +87,8 @@ public sealed class MutationTests
         }
 
         await ProviderTests.AssertWellAsync(provider);
+        // 400 connections that were not let go of would hold a read buffer of 64 KiB each: 26 MB.
+        Assert.InRange(GC.GetTotalMemory(forceFullCollection: true) - before, long.MinValue, 16L * 1024 * 1024);
     }
 
     private static bool Read(byte[] bytes)
@@ -186,3 +192,7 @@ public sealed class MutationTests
         return [.. bytes];
     }
 }
+
+/// <summary>Runs alone, since it weighs the memory of the process.</summary>
+[CollectionDefinition(nameof(MutationTests), DisableParallelization = true)]
+public sealed class MutationTestsRunAlone;
