@@ -18,7 +18,7 @@ internal sealed class PipelineRun(
     StageLoopLimits? limits = null) : IAsyncDisposable
 {
     /// <summary>Time between two looks whether all is done.</summary>
-    private static readonly TimeSpan QuietLookInterval = TimeSpan.FromMilliseconds(100);
+    private static readonly TimeSpan QuietLookInterval = TimeSpan.FromMilliseconds(200);
 
     /// <summary>How long a run until quiet goes on trying what can only be tried again later (a peer that is down), counted from the last progress.</summary>
     public static readonly TimeSpan DefaultPatience = TimeSpan.FromSeconds(30);
