@@ -56,6 +56,7 @@ internal sealed class Spool : IDisposable
             try
             {
                 MakeFolder(_folder);
+                SyncFolder(Path.GetDirectoryName(_folder) ?? _folder);
                 RemoveAbandoned();
                 MakeFolder(Path.Combine(_folder, IncomingFolder));
                 MakeFolder(_incoming);
@@ -190,17 +191,19 @@ internal sealed class Spool : IDisposable
         lock (_prefixes)
         {
             string path = PathOf(prefix);
-            if (_prefixes.Contains(prefix) && Directory.Exists(path))
+            bool exists = Directory.Exists(path);
+            if (exists && _prefixes.Contains(prefix))
             {
                 return;
             }
 
-            if (!Directory.Exists(path))
+            if (!exists)
             {
                 MakeFolder(path);
-                SyncFolder(_folder);
             }
 
+            // Also when it exists: whoever made it may have been killed before bringing its name to the disk.
+            SyncFolder(_folder);
             _prefixes.Add(prefix);
         }
     }
