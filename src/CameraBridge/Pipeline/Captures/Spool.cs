@@ -55,8 +55,12 @@ internal sealed class Spool : IDisposable
 
             try
             {
-                MakeFolder(_folder);
-                SyncFolder(Path.GetDirectoryName(_folder) ?? _folder);
+                if (!Directory.Exists(_folder))
+                {
+                    MakeFolder(_folder);
+                    SyncFolder(Path.GetDirectoryName(_folder)!, mayBeClosed: true);
+                }
+
                 RemoveAbandoned();
                 MakeFolder(Path.Combine(_folder, IncomingFolder));
                 MakeFolder(_incoming);
@@ -208,9 +212,16 @@ internal sealed class Spool : IDisposable
         }
     }
 
-    private void SyncFolder(string path)
+    /// <param name="path">The folder.</param>
+    /// <param name="mayBeClosed">It is none of ours, and may be closed to listing.</param>
+    private void SyncFolder(string path, bool mayBeClosed = false)
     {
         using SafeFileHandle? folder = SystemCalls.OpenFolder(Places.ToPath(Places.FromText(path), ""), out int error, followLink: true);
+        if (folder is null && mayBeClosed && error == SystemCalls.AccessDenied)
+        {
+            return;
+        }
+
         if (folder is null)
         {
             throw new SpoolUnavailableException(Sentence(SystemCalls.Words(error)));
