@@ -4,10 +4,12 @@ using Xunit;
 
 namespace CameraBridge.Tests.Commands;
 
-public sealed class ProgressTests
+public sealed class ProgressTests : IDisposable
 {
     private readonly StringWriter _error = new();
     private readonly FakeTimeProvider _clock = new();
+
+    public void Dispose() => _error.Dispose();
 
     [Fact]
     public void A_bar_is_drawn_on_a_terminal_and_wiped_at_the_end()

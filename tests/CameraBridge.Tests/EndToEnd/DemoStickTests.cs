@@ -26,7 +26,7 @@ public sealed class DemoStickTests
         Assert.Equal(3, run.ExitCode);
         Assert.Equal(33, reply.Taken);
         IReadOnlyList<TruthLine> lines = await StickComparison.CompareAsync(demo.Plan.Truth, reply, demo.Archive, Cancellation);
-        Assert.Empty(lines.Where(line => !line.Good));
+        Assert.DoesNotContain(lines, line => !line.Good);
         Assert.Equal(before, demo.Fingerprint());
         await AssertScansAreTheCamerasAsync(demo);
 

@@ -1,4 +1,3 @@
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
 

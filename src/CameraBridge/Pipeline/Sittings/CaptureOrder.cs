@@ -1,5 +1,4 @@
 using System.Globalization;
-using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Sittings;
 
