@@ -84,7 +84,7 @@ def picture(path):
             facts["orientation"] = exif.get(274, 1)
             # DateTimeOriginal, else DateTimeDigitized, else DateTime (Exif 2.32, 4.6.5 and 4.6.8): the day alone.
             detail = exif.get_ifd(0x8769)
-            facts["taken"] = str(detail.get(36867) or detail.get(36868) or exif.get(306) or "")[:10]
+            facts["taken"] = str(detail.get(36867) or detail.get(36868) or exif.get(306) or "")
         except Exception as error:  # a broken EXIF block says nothing about the picture
             facts["exif_error"] = type(error).__name__
         image.load()
@@ -93,6 +93,9 @@ def picture(path):
     except Exception as error:
         facts["decodes"] = False
         facts["why"] = str(error)[:80]
+    # libjpeg decodes what it can of damaged data and says so; Pillow hides that.
+    told = subprocess.run(["djpeg", "-outfile", "/dev/null", path], capture_output=True, check=False)
+    facts["djpeg"] = told.stderr.decode("utf-8", "replace").strip()
     return facts
 
 
