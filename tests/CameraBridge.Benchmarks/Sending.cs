@@ -19,7 +19,7 @@ internal static class Sending
     private const int Rounds = 3;
 
     // dcmtk 3.6.7: without TCP_NODELAY=1 Nagle's algorithm stays on; PDUs of 16 KiB unless told otherwise.
-    private static readonly Dictionary<string, string> Tuned = new() { ["TCP_NODELAY"] = "1", ["TCP_BUFFER_LENGTH"] = "131072" };
+    public static readonly Dictionary<string, string> Tuned = new() { ["TCP_NODELAY"] = "1", ["TCP_BUFFER_LENGTH"] = "131072" };
 
     private static readonly Dictionary<string, string> Untuned = new() { ["TCP_NODELAY"] = "0" };
 
@@ -71,7 +71,9 @@ internal static class Sending
         Console.WriteLine(string.Create(
             CultureInfo.InvariantCulture, $"{receiver,-10} {sender,-20}{count,8} {count / seconds,10:0} {theirsPerObject * count / seconds,22:0.00}"));
 
-    private static async Task<double> StorescuAsync(int port, Dictionary<string, string> environment, IEnumerable<string> rest)
+    /// <summary>dcmtk's sender with the given files.</summary>
+    /// <returns>Seconds.</returns>
+    public static async Task<double> StorescuAsync(int port, Dictionary<string, string> environment, IEnumerable<string> rest)
     {
         Stopwatch watch = Stopwatch.StartNew();
         (int code, string said) = await PeerProcess.RunAsync(
@@ -105,7 +107,8 @@ internal static class Sending
     }
 
     // Noise in the place of a picture: the receiver looks at nothing but the UIDs. Written once, so that all files are in the page cache.
-    private static async Task<StoreRequest[]> MakeAsync(string folder, int count)
+    /// <summary>Writes ready-made objects of about 100 KB as files.</summary>
+    public static async Task<StoreRequest[]> MakeAsync(string folder, int count)
     {
         StoreRequest[] objects = new StoreRequest[count];
         Random random = new(4711);

@@ -1,0 +1,129 @@
+using System.Diagnostics;
+using System.Globalization;
+using CameraBridge.Practice.Sticks;
+using CameraBridge.Tests.Peers;
+
+namespace CameraBridge.Benchmarks;
+
+/// <summary>
+/// A stick of 5,000 pictures of about 100 KB in 100 folders through the whole flow (<c>camerabridge once</c>, with a worklist, into dcmtk's <c>storescp --ignore</c>), against
+/// the sum of what cannot be avoided, measured in the same run: copying, hashing and syncing the same files one after the other, and a tuned
+/// storescu sending as many ready-made objects. Once with label reading off (sidecars say whose pictures they are), once with it on.
+/// </summary>
+internal static class FlowBenchmark
+{
+    private const int Folders = 100;
+    private const int PicturesInFolder = 49;
+    private const int Rounds = 2;
+    private static readonly TimeSpan MemoryLookInterval = TimeSpan.FromMilliseconds(50);
+
+    public static async Task<int> RunAsync(string[] args)
+    {
+        string program = args is ["--program", var given] ? given : Program;
+        string home = Directory.CreateTempSubdirectory("camerabridge-flow-").FullName;
+        try
+        {
+            string stick = Path.Combine(home, "stick");
+            DateOnly day = DateOnly.FromDateTime(TimeProvider.System.GetLocalNow().DateTime);
+            StickPlan plan = StickPlan.Many(day, Folders, PicturesInFolder);
+            StickDrawer.Draw(plan, stick, seed: 5, day, TimeZoneInfo.Utc);
+            for (int i = 0; i < Folders; i++)
+            {
+                File.WriteAllText(
+                    Path.Combine(stick, plan.Folders[i].Name, "camerabridge.json"), $$"""{ "version": 1, "accession_number": "{{plan.Orders[i].AccessionNumber}}" }""");
+            }
+
+            string orders = Path.Combine(home, "orders.yaml");
+            File.WriteAllText(orders, StickOrders.Write(plan.Orders));
+            int count = Folders * (PicturesInFolder + 1);
+            long bytes = Directory.EnumerateFiles(stick, "*.JPG", SearchOption.AllDirectories).Sum(path => new FileInfo(path).Length);
+            Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{count} pictures of {bytes / 1000.0 / count:0} KB in {Folders} folders, {Rounds} rounds"));
+            string ready = Directory.CreateDirectory(Path.Combine(home, "ready")).FullName;
+            _ = await Sending.MakeAsync(ready, count);
+            await using PeerProcess storescp = await PeerProcess.StartAsync(
+                "storescp", port => ["--ignore", "+xa", "--fork", "-aet", "PEERSTORE", "--max-pdu", "131072", $"{port}"], Sending.Tuned);
+            await using PeerProcess hospital = await PeerProcess.StartAsync(program, port =>
+                ["practice", "hospital", "--orders", orders, "--archive", Directory.CreateDirectory(Path.Combine(home, "archive")).FullName, "--port", $"{port}"]);
+            for (int round = 1; round <= Rounds; round++)
+            {
+                double loop = IntakeBenchmark.Loop(stick, Path.Combine(home, $"loop-{round}"));
+                double sending = await Sending.StorescuAsync(
+                    storescp.Port, Sending.Tuned, ["--max-send-pdu", "131072", .. Directory.GetFiles(ready).Order(StringComparer.Ordinal)]);
+                Console.WriteLine(string.Create(
+                    CultureInfo.InvariantCulture, $"round {round}: copy + SHA-256 + fsync {loop:0.00} s, storescu {sending:0.00} s, sum {loop + sending:0.00} s"));
+                foreach (string read in (string[])["no", "yes"])
+                {
+                    (double seconds, long memory) = await OnceAsync(program, home, stick, hospital.Port, storescp.Port, read, round);
+                    Console.WriteLine(string.Create(
+                        CultureInfo.InvariantCulture,
+                        $"  flow, label reading {read,-3} {seconds,7:0.00} s, {seconds / (loop + sending):0.00} times the sum, {1000 * seconds / count:0.00} ms a picture, peak memory {memory >> 20} MiB"));
+                }
+            }
+
+            return 0;
+        }
+        finally
+        {
+            Directory.Delete(home, recursive: true);
+        }
+    }
+
+    /// <summary>The program as it was built in the configuration of this benchmark.</summary>
+    private static string Program => Path.Combine(
+        AppContext.BaseDirectory, "..", "..", "..", "..", "..", "src", "CameraBridge", "bin",
+        AppContext.BaseDirectory.Contains("/Release/", StringComparison.Ordinal) ? "Release" : "Debug", "net10.0", "camerabridge");
+
+    private static async Task<(double Seconds, long PeakBytes)> OnceAsync(string program, string home, string stick, int worklist, int archive, string read, int round)
+    {
+        string configuration = Path.Combine(home, "camerabridge.yaml");
+        string place = Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}"));
+        Directory.CreateDirectory(place);
+        File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $"""
+            time_zone: UTC
+            spool: {place}/spool
+            state: {place}/state.db
+            sources:
+              - name: stick
+                folder: {stick}
+                kind: stick
+                station:
+                  ae_title: {StickPlan.StationAETitle}
+                settle_time: 0 s
+            labels:
+              read: {read}
+              patterns:
+                - name: wristband
+                  expression: '^PID:(?<patient_id>[0-9]+)$'
+                  issuer: {StickPlan.Issuer}
+            worklist:
+              host: 127.0.0.1
+              port: {worklist}
+              called_ae_title: PRACTICE
+            destinations:
+              - name: archive
+                host: 127.0.0.1
+                port: {archive}
+                called_ae_title: PEERSTORE
+            """));
+        Stopwatch watch = Stopwatch.StartNew();
+        using Process process = Process.Start(new ProcessStartInfo(program, ["once", stick, "--config", configuration])
+        {
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+        })!;
+        Task<string> output = process.StandardOutput.ReadToEndAsync();
+        Task<string> errors = process.StandardError.ReadToEndAsync();
+        long peak = 0;
+        while (!process.HasExited)
+        {
+            process.Refresh();
+            peak = Math.Max(peak, process.PeakWorkingSet64);
+            await Task.WhenAny(process.WaitForExitAsync(), Task.Delay(MemoryLookInterval, TimeProvider.System));
+        }
+
+        double seconds = watch.Elapsed.TotalSeconds;
+        return process.ExitCode == 0
+            ? (seconds, peak)
+            : throw new InvalidOperationException($"once ended with {process.ExitCode}: {await errors}{(await output)[^500..]}");
+    }
+}
