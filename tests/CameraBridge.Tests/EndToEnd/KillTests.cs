@@ -32,7 +32,7 @@ public sealed class KillTests : IDisposable
         await OutsideHospital.WriteItemsAsync(items, [.. Enumerable.Range(1, Pictures).Select(i =>
             new Order($"Kill^Test{i}", $"KILL{i}", $"ACCK{i}", $"2.25.99100{i}", TestSite.Station, "XC", Day, $"SPSK{i}"))]);
         await using PeerProcess worklist = await PeerProcess.StartWorklistAsync(Path.Combine(folder, "worklist"), "-csk");
-        IReadOnlyList<string> plan = PlanPoints(await CountCallsAsync(shim, worklist));
+        List<string> plan = PlanPoints(await CountCallsAsync(shim, worklist));
         ConcurrentBag<string> wrong = [];
         int kills = 0;
 

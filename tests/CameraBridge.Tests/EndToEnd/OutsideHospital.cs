@@ -37,17 +37,25 @@ internal sealed class OutsideHospital : IAsyncDisposable
         Directory.CreateDirectory(places.ArchiveFolder);
         Directory.CreateDirectory(places.QueryFolder);
         await WriteItemsAsync(places.ItemFolder, orders);
-        PeerProcess worklist = await PeerProcess.StartWorklistAsync(Path.Combine(folder, "worklist"), "-csk", "-rfp", places.QueryFolder);
+        // The receiver writes the data set as received, bit for bit; a file is named after its SOP instance.
+        PeerProcess? worklist = null;
+        PeerProcess? archive = null;
         try
         {
-            // +B writes the data set as received, bit for bit; a file is named after its SOP instance.
-            return new OutsideHospital(folder, worklist, await PeerProcess.StartReceiverAsync(places.ArchiveFolder, ["--fork", .. archiveOptions]));
+            worklist = await PeerProcess.StartWorklistAsync(Path.Combine(folder, "worklist"), "-csk", "-rfp", places.QueryFolder);
+            archive = await PeerProcess.StartReceiverAsync(places.ArchiveFolder, ["--fork", .. archiveOptions]);
+            OutsideHospital hospital = new(folder, worklist, archive);
+            worklist = null;
+            archive = null;
+            return hospital;
         }
-        catch
+        finally
         {
-            await worklist.DisposeAsync();
-            throw;
+            await DisposeAsync(worklist);
+            await DisposeAsync(archive);
         }
+
+        static ValueTask DisposeAsync(PeerProcess? peer) => peer?.DisposeAsync() ?? ValueTask.CompletedTask;
     }
 
     /// <summary>Makes worklist files with dcmtk's own dump2dcm, so that not a byte of them is ours.</summary>

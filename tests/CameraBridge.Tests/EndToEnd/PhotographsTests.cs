@@ -1,7 +1,6 @@
 using System.Globalization;
 using CameraBridge.Commands;
 using CameraBridge.Tests.Meta;
-using CameraBridge.Tests.Peers;
 using Xunit;
 
 namespace CameraBridge.Tests.EndToEnd;

@@ -27,7 +27,7 @@ internal sealed class OrthancPeer : IAsyncDisposable
         Directory.CreateDirectory(Path.Combine(folder, "storage"));
         string configuration = Path.Combine(folder, "orthanc.json");
         int dicomPort = PeerProcess.FreePort();
-        PeerProcess process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort =>
+        return new OrthancPeer(await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort =>
         {
             File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
                 {
@@ -40,8 +40,7 @@ internal sealed class OrthancPeer : IAsyncDisposable
                 }
                 """));
             return [configuration];
-        });
-        return new OrthancPeer(process, dicomPort);
+        }), dicomPort);
     }
 
     /// <summary>Writes every instance that it keeps as a Part 10 file into the folder.</summary>

@@ -41,16 +41,17 @@ public sealed class ScriptedPeer : IAsyncDisposable
     /// <summary>Connects to somebody who listens on 127.0.0.1.</summary>
     public static async Task<ScriptedConnection> ConnectAsync(int port, CancellationToken cancellationToken)
     {
-        Socket socket = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
+        Socket? socket = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
         try
         {
             await socket.ConnectAsync(IPAddress.Loopback, port, cancellationToken);
-            return new ScriptedConnection(socket, cancellationToken);
+            ScriptedConnection connection = new(socket, cancellationToken);
+            socket = null;
+            return connection;
         }
-        catch
+        finally
         {
-            socket.Dispose();
-            throw;
+            socket?.Dispose();
         }
     }
 

@@ -1,6 +1,5 @@
 using System.Net;
 using System.Net.Sockets;
-using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Deliveries;
@@ -24,7 +23,7 @@ public sealed class PipelineRunTests
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
         var signal = new WorkSignal();
-        await using PipelineRun run = Run(rig, signal, rig.Stage());
+        await using PipelineRun run = Run(rig, signal, rig.Stage);
 
         IReadOnlyList<OpenWork> left = await run.RunUntilQuietAsync(
             cancellation => TakeAsync(rig, signal, folders: 20, captures: 10, cancellation), "stick", Limit, Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation);
@@ -44,7 +43,7 @@ public sealed class PipelineRunTests
         closed.Start();
         int port = ((IPEndPoint)closed.LocalEndpoint).Port;
         closed.Stop();
-        await using PipelineRun run = Run(rig, signal, rig.Stage(port));
+        await using PipelineRun run = Run(rig, signal, () => rig.Stage(port));
 
         IReadOnlyList<OpenWork> left = await run.RunUntilQuietAsync(
             cancellation => TakeAsync(rig, signal, folders: 2, captures: 3, cancellation), "stick", TimeSpan.FromMilliseconds(300), Cancellation)
@@ -72,7 +71,7 @@ public sealed class PipelineRunTests
     public async Task What_fails_ends_the_run_with_its_error_and_stops_the_rest()
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
-        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage());
+        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage);
 
         await Assert.ThrowsAsync<InvalidDataException>(() =>
             run.RunAsync(_ => Task.FromException(new InvalidDataException("intake")), Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation));
@@ -82,7 +81,7 @@ public sealed class PipelineRunTests
     public async Task A_cancelled_run_ends_without_an_error()
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
-        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage());
+        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage);
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(Cancellation);
 
         Task running = run.RunAsync(token => Task.Delay(Timeout.InfiniteTimeSpan, TimeProvider.System, token), stop.Token);
@@ -91,7 +90,7 @@ public sealed class PipelineRunTests
         await running.WaitAsync(Limit, TimeProvider.System, Cancellation);
     }
 
-    private static PipelineRun Run(DeliveryRig rig, WorkSignal signal, DeliveriesStage? delivering)
+    private static PipelineRun Run(DeliveryRig rig, WorkSignal signal, Func<DeliveriesStage>? delivering)
     {
         IPipelineDatabase database = rig.Database;
         IStage[] stages =
@@ -114,7 +113,7 @@ public sealed class PipelineRunTests
                     await database.CompleteObjectsAsync(piece, [.. captures.Select(ObjectOf)], [], [DeliveryRig.Destination], Cancellation);
                 }
             }),
-            .. delivering is null ? Array.Empty<IStage>() : [delivering],
+            .. delivering is null ? Array.Empty<IStage>() : [delivering()],
         ];
         return new PipelineRun(stages, database, signal, rig.Clock, NullLoggerFactory.Instance);
     }

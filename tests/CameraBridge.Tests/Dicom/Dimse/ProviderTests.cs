@@ -3,7 +3,6 @@ using System.Runtime.CompilerServices;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
-using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.UpperLayer;
 using CameraBridge.Tests.Dicom.UpperLayer;
 using CameraBridge.Tests.Peers;

@@ -5,7 +5,6 @@ using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
 using CameraBridge.Tests.Dicom.UpperLayer;
 using CameraBridge.Tests.Peers;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Dicom.Dimse;

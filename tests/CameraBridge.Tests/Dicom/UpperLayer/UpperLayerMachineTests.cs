@@ -41,10 +41,34 @@ public sealed class UpperLayerMachineTests
     // Action -> next state, the second one of AE-6 and AR-8 after a bar.
     private static readonly Dictionary<string, string> NextStates = new()
     {
-        ["AE-1"] = "4", ["AE-2"] = "5", ["AE-3"] = "6", ["AE-4"] = "1", ["AE-5"] = "2", ["AE-6"] = "3|13", ["AE-7"] = "6", ["AE-8"] = "13",
-        ["DT-1"] = "6", ["DT-2"] = "6", ["AR-1"] = "7", ["AR-2"] = "8", ["AR-3"] = "1", ["AR-4"] = "13", ["AR-5"] = "1", ["AR-6"] = "7",
-        ["AR-7"] = "8", ["AR-8"] = "9|10", ["AR-9"] = "11", ["AR-10"] = "12", ["AA-1"] = "13", ["AA-2"] = "1", ["AA-3"] = "1", ["AA-4"] = "1",
-        ["AA-5"] = "1", ["AA-6"] = "13", ["AA-7"] = "13", ["AA-8"] = "13",
+        ["AE-1"] = "4",
+        ["AE-2"] = "5",
+        ["AE-3"] = "6",
+        ["AE-4"] = "1",
+        ["AE-5"] = "2",
+        ["AE-6"] = "3|13",
+        ["AE-7"] = "6",
+        ["AE-8"] = "13",
+        ["DT-1"] = "6",
+        ["DT-2"] = "6",
+        ["AR-1"] = "7",
+        ["AR-2"] = "8",
+        ["AR-3"] = "1",
+        ["AR-4"] = "13",
+        ["AR-5"] = "1",
+        ["AR-6"] = "7",
+        ["AR-7"] = "8",
+        ["AR-8"] = "9|10",
+        ["AR-9"] = "11",
+        ["AR-10"] = "12",
+        ["AA-1"] = "13",
+        ["AA-2"] = "1",
+        ["AA-3"] = "1",
+        ["AA-4"] = "1",
+        ["AA-5"] = "1",
+        ["AA-6"] = "13",
+        ["AA-7"] = "13",
+        ["AA-8"] = "13",
     };
 
     public static TheoryData<UpperLayerState, UpperLayerEvent> EveryEventInEveryState()

@@ -175,9 +175,11 @@ public sealed class DicomJsonTests
     public void What_is_no_data_set_is_refused(string json) =>
         Assert.Throws<MalformedException>(() => DicomJson.ReadArray(Encoding.UTF8.GetBytes(json)));
 
+    private static readonly JsonSerializerOptions Plain = new() { Encoder = System.Text.Encodings.Web.JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+
     private static string Compact(string json)
     {
         using var document = JsonDocument.Parse(json);
-        return JsonSerializer.Serialize(document.RootElement, new JsonSerializerOptions { Encoder = System.Text.Encodings.Web.JavaScriptEncoder.UnsafeRelaxedJsonEscaping });
+        return JsonSerializer.Serialize(document.RootElement, Plain);
     }
 }

@@ -1,5 +1,4 @@
 using CameraBridge.Configuration;
-using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using Xunit;
 

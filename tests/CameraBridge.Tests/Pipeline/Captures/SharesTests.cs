@@ -1,4 +1,3 @@
-using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;

@@ -1,7 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
-using CameraBridge.Pipeline.Captures;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Captures;

@@ -68,7 +68,12 @@ internal static class Steps
 
     public static Cue Label(string? patientID, string? issuer = null, string? accession = null, long capture = 1) => new()
     {
-        CaptureId = capture, Kind = CueKind.Label, Pattern = "wristband", PatientID = patientID, IssuerOfPatientID = issuer, AccessionNumber = accession,
+        CaptureId = capture,
+        Kind = CueKind.Label,
+        Pattern = "wristband",
+        PatientID = patientID,
+        IssuerOfPatientID = issuer,
+        AccessionNumber = accession,
     };
 
     public static Identity Identity(params Cue[] cues) =>

@@ -138,12 +138,18 @@ public sealed class ObjectsStageTests : IDisposable
             await File.WriteAllBytesAsync(Path.Combine(Spool, spoolName), content, Cancellation);
             captures.Add(new Capture
             {
-                Source = "stick", Place = place, Folder = "1", Size = content.Length, ModifiedAt = clock.GetUtcNow(),
-                Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Encoding.UTF8.GetBytes(place))), SpoolName = spoolName, SettledAt = clock.GetUtcNow(),
+                Source = "stick",
+                Place = place,
+                Folder = "1",
+                Size = content.Length,
+                ModifiedAt = clock.GetUtcNow(),
+                Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Encoding.UTF8.GetBytes(place))),
+                SpoolName = spoolName,
+                SettledAt = clock.GetUtcNow(),
             });
         }
 
-        IPipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Configuration().StateFile, clock, Cancellation);
+        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Configuration().StateFile, clock, Cancellation);
         await database.AddCapturesAsync(captures, TimeSpan.FromMinutes(2), Cancellation);
         IReadOnlyList<Work> looks = await database.LeaseAsync(Stage.Cues, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         IReadOnlyList<Capture> taken = await database.GetCapturesAsync([.. looks.Select(look => look.SubjectId)], Cancellation);

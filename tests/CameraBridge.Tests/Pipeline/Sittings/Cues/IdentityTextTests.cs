@@ -27,7 +27,12 @@ public sealed class IdentityTextTests
         Assert.Equal(
             new Cue
             {
-                CaptureId = 3, Kind = CueKind.Label, Pattern = pattern, PatientID = patientID, IssuerOfPatientID = issuer, AccessionNumber = accession,
+                CaptureId = 3,
+                Kind = CueKind.Label,
+                Pattern = pattern,
+                PatientID = patientID,
+                IssuerOfPatientID = issuer,
+                AccessionNumber = accession,
             },
             IdentityText.Read(text, Patterns, CueKind.Label, 3));
 

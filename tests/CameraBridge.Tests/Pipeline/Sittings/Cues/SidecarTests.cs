@@ -33,7 +33,13 @@ public sealed class SidecarTests
         Assert.Equal(
             new Cue
             {
-                CaptureId = 7, Kind = CueKind.Sidecar, PatientID = "P0001", IssuerOfPatientID = "TESTVALE", AccessionNumber = "A0001", Side = "R", Optic = "ear",
+                CaptureId = 7,
+                Kind = CueKind.Sidecar,
+                PatientID = "P0001",
+                IssuerOfPatientID = "TESTVALE",
+                AccessionNumber = "A0001",
+                Side = "R",
+                Optic = "ear",
             },
             cue);
     }
