@@ -25,22 +25,35 @@ internal sealed class OrthancPeer : IAsyncDisposable
     public static async Task<OrthancPeer> StartAsync(string folder, string worklistItems)
     {
         Directory.CreateDirectory(Path.Combine(folder, "storage"));
-        string configuration = Path.Combine(folder, "orthanc.json");
         int dicomPort = PeerProcess.FreePort();
-        return new OrthancPeer(await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort =>
+        PeerProcess? process = null;
+        try
         {
-            File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
-                {
-                  "Name": "PEER", "StorageDirectory": "{{folder}}/storage", "IndexDirectory": "{{folder}}/storage",
-                  "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": false,
-                  "DicomAet": "{{AETitle}}", "DicomPort": {{dicomPort}}, "DicomCheckCalledAet": true,
-                  "DicomAlwaysAllowStore": true, "DicomAlwaysAllowFind": true, "DicomAlwaysAllowFindWorklist": true, "DefaultEncoding": "Utf8",
-                  "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so"],
-                  "Worklists": { "Enable": true, "Database": "{{worklistItems}}", "FilterIssuerAet": false }
-                }
-                """));
-            return [configuration];
-        }), dicomPort);
+            process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort => Configure(folder, worklistItems, httpPort, dicomPort));
+            OrthancPeer peer = new(process, dicomPort);
+            process = null;
+            return peer;
+        }
+        finally
+        {
+            await (process?.DisposeAsync() ?? ValueTask.CompletedTask);
+        }
+    }
+
+    private static string[] Configure(string folder, string worklistItems, int httpPort, int dicomPort)
+    {
+        string configuration = Path.Combine(folder, "orthanc.json");
+        File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
+            {
+              "Name": "PEER", "StorageDirectory": "{{folder}}/storage", "IndexDirectory": "{{folder}}/storage",
+              "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": false,
+              "DicomAet": "{{AETitle}}", "DicomPort": {{dicomPort}}, "DicomCheckCalledAet": true,
+              "DicomAlwaysAllowStore": true, "DicomAlwaysAllowFind": true, "DicomAlwaysAllowFindWorklist": true, "DefaultEncoding": "Utf8",
+              "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so"],
+              "Worklists": { "Enable": true, "Database": "{{worklistItems}}", "FilterIssuerAet": false }
+            }
+            """));
+        return [configuration];
     }
 
     /// <summary>Writes every instance that it keeps as a Part 10 file into the folder.</summary>

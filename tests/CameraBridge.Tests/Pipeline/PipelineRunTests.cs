@@ -23,7 +23,7 @@ public sealed class PipelineRunTests
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
         var signal = new WorkSignal();
-        await using PipelineRun run = Run(rig, signal, rig.Stage);
+        await using PipelineRun run = Run(rig, signal, () => rig.Stage());
 
         IReadOnlyList<OpenWork> left = await run.RunUntilQuietAsync(
             cancellation => TakeAsync(rig, signal, folders: 20, captures: 10, cancellation), "stick", Limit, Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation);
@@ -71,7 +71,7 @@ public sealed class PipelineRunTests
     public async Task What_fails_ends_the_run_with_its_error_and_stops_the_rest()
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
-        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage);
+        await using PipelineRun run = Run(rig, new WorkSignal(), () => rig.Stage());
 
         await Assert.ThrowsAsync<InvalidDataException>(() =>
             run.RunAsync(_ => Task.FromException(new InvalidDataException("intake")), Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation));
@@ -81,7 +81,7 @@ public sealed class PipelineRunTests
     public async Task A_cancelled_run_ends_without_an_error()
     {
         await using DeliveryRig rig = await DeliveryRig.StartAsync(clock: TimeProvider.System);
-        await using PipelineRun run = Run(rig, new WorkSignal(), rig.Stage);
+        await using PipelineRun run = Run(rig, new WorkSignal(), () => rig.Stage());
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(Cancellation);
 
         Task running = run.RunAsync(token => Task.Delay(Timeout.InfiniteTimeSpan, TimeProvider.System, token), stop.Token);

@@ -72,23 +72,28 @@ public sealed class MutationTests
         {
             // The first hundred fill pools and caches.
             before = i == 100 ? GC.GetTotalMemory(forceFullCollection: true) : before;
-            await using ScriptedConnection connection = await ScriptedPeer.ConnectAsync(provider.EndPoint.Port, Stop);
-            try
-            {
-                await connection.SendAsync(Mutate(exchange, random));
-                connection.EndSending();
-            }
-            catch (System.Net.Sockets.SocketException)
-            {
-                // It aborted and closed while we were still sending.
-            }
-
-            await connection.WaitForCloseAsync();
+            await PlayAsync(provider.EndPoint.Port, Mutate(exchange, random));
         }
 
         await ProviderTests.AssertWellAsync(provider);
         // 400 connections that were not let go of would hold a read buffer of 64 KiB each: 26 MB.
         Assert.InRange(GC.GetTotalMemory(forceFullCollection: true) - before, long.MinValue, 16L * 1024 * 1024);
+    }
+
+    private static async Task PlayAsync(int port, byte[] exchange)
+    {
+        await using ScriptedConnection connection = await ScriptedPeer.ConnectAsync(port, Stop);
+        try
+        {
+            await connection.SendAsync(exchange);
+            connection.EndSending();
+        }
+        catch (System.Net.Sockets.SocketException)
+        {
+            // It aborted and closed while we were still sending.
+        }
+
+        await connection.WaitForCloseAsync();
     }
 
     private static bool Read(byte[] bytes)

@@ -17,6 +17,7 @@ internal sealed class CaptureRig : IAsyncDisposable
     private readonly List<SourceWatch> _watches = [];
     private readonly List<string> _mounted = [];
     private SqlitePipelineDatabase? _database;
+    private Spool? _spool;
 
     public static CancellationToken Cancellation => TestContext.Current.CancellationToken;
 
@@ -50,16 +51,16 @@ internal sealed class CaptureRig : IAsyncDisposable
     /// <summary>As if the program had been started anew on the same state and spool.</summary>
     public void Restart()
     {
-        Tools?.Spool.Dispose();
+        _spool?.Dispose();
         foreach (SourceWatch watch in _watches)
         {
             watch.Dispose();
         }
 
         _watches.Clear();
-        var spool = new Spool(SpoolFolder);
+        _spool = new Spool(SpoolFolder);
         var logger = Log.CreateLogger("captures");
-        Tools = new CaptureTools(spool, new SpoolPause(Clock, logger), new Intake(spool, Database, new WorkSignal(), Clock), Database, Clock, logger);
+        Tools = new CaptureTools(_spool, new SpoolPause(Clock, logger), new Intake(_spool, Database, new WorkSignal(), Clock), Database, Clock, logger);
         _watches.Add(new SourceWatch(Source, Tools));
     }
 
@@ -156,7 +157,7 @@ internal sealed class CaptureRig : IAsyncDisposable
             watch.Dispose();
         }
 
-        Tools.Spool.Dispose();
+        _spool?.Dispose();
         await _database!.DisposeAsync();
         foreach (string folder in _mounted)
         {
