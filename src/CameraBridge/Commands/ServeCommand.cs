@@ -14,7 +14,7 @@ namespace CameraBridge.Commands;
 /// <summary><c>serve</c>: the flow, until the service is told to stop. It opens no port.</summary>
 internal static class ServeCommand
 {
-    /// <summary>Time for what is under way to be given back after SIGTERM; shorter than systemd's 90 s and a container's 10 s are set for it.</summary>
+    /// <summary>Time for what is under way to be given back after SIGTERM: shorter than the 10 s after which container engines kill.</summary>
     private static readonly TimeSpan StopLimit = TimeSpan.FromSeconds(8);
 
     public static Verb Build()

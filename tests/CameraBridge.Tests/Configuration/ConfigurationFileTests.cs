@@ -95,6 +95,19 @@ public sealed class ConfigurationFileTests
         Assert.Contains(words, problem.ToString(), StringComparison.Ordinal);
     }
 
+    [Theory]
+    [InlineData("    optic: eer", "c:11:12: sources[1].optic: eer: is no optic. Did you mean ear?")]
+    [InlineData("    station: { ae_title: 'A\\B' }", "c:11:26: sources[1].station.ae_title: A\\B: has a character that no AE title may have, at position 2. Use unaccented letters, digits and signs, but no backslash.")]
+    [InlineData("    quiet_time: 1 s", "c:11:17: sources[1].quiet_time: 1 s: is shorter than settle_time, so a sitting would close before its last picture is taken. Make it longer.")]
+    [InlineData("    device: camera", "c:11:13: sources[1].device: camera: must hold settings of its own. Write them below it, indented, as key: value.")]
+    [InlineData("worklist: { host: a, port: 1, called_ae_title: W, fallback_character_set: LATIN1 }", "c:11:75: worklist.fallback_character_set: LATIN1: is no character set of DICOM. Write a defined term of (0008,0005), for example ISO_IR 100 or ISO_IR 192.")]
+    public void A_value_outside_its_vocabulary_is_told_with_what_may_stand_there(string line, string problem)
+    {
+        // Lines 1 to 7 are the least configuration; the source takes lines 8 to 10.
+        string[] problems = Refuse(Least + "sources:\n  - name: room\n    folder: /srv/room\n" + line);
+        Assert.Equal([problem], problems);
+    }
+
     [Fact]
     public void A_spool_inside_a_watched_source_is_refused_also_below_a_star()
     {
