@@ -59,11 +59,9 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
             distance -= 40;
         }
 
-        if (step.HasFlawedText)
+        if (step.TextFlaw is { } flaw)
         {
-            reasonsFor.Add(new Reason(
-                "text-flawed",
-                $"note: {circumstances.Worklist} sent text that does not fit the character set it names; set its fallback character set, and check the patient's name"));
+            reasonsFor.Add(new Reason("text-flawed", $"note: text of {circumstances.Worklist} is not as declared ({flaw}); check how the patient's name looks"));
         }
 
         return new StepCheck(step, reasonsFor, against, identity, distance);

@@ -32,7 +32,7 @@ internal sealed class WorklistStep
         StartDate = step?.GetDate(Tags.ScheduledProcedureStepStartDate);
         StartTime = step?.GetTime(Tags.ScheduledProcedureStepStartTime)?.Earliest;
         Status = step?.GetString(Tags.ScheduledProcedureStepStatus)?.ToUpperInvariant();
-        HasFlawedText = item.HasFlawedText;
+        TextFlaw = item.FindTextFlaws() is [var flaw, ..] ? flaw : null;
     }
 
     /// <summary>The answer, with one item in its Scheduled Procedure Step Sequence.</summary>
@@ -60,8 +60,8 @@ internal sealed class WorklistStep
 
     public string? Status { get; }
 
-    /// <summary>True when bytes of its text do not decode in the character set it names, or in the peer's fallback.</summary>
-    public bool HasFlawedText { get; }
+    /// <summary>How some of its text was read otherwise than it declares, in words and without any of the text; null when all was as declared.</summary>
+    public string? TextFlaw { get; }
 
     public bool IsClosed => Status is { } status && ClosedTerms.Contains(status, StringComparer.Ordinal);
 
