@@ -10,7 +10,7 @@ namespace CameraBridge.Pipeline.Sittings.Cues;
 internal sealed class CodeFinder
 {
     /// <summary>More codes than this in one picture is no label shot.</summary>
-    private const int MostReadings = 12;
+    private const int MostReadings = 16;
 
     private static readonly BarcodeFormat[] TwoDimensional = [BarcodeFormat.QR_CODE, BarcodeFormat.DATA_MATRIX];
 
@@ -20,29 +20,40 @@ internal sealed class CodeFinder
 
     private readonly Dictionary<DecodeHintType, object> everything = Hints(All);
 
-    /// <summary>Adds the texts of all codes in the picture, which is painted over where they are.</summary>
-    /// <returns>True when at least one was read.</returns>
-    public bool Read(GreyPicture picture, ISet<string> texts)
+    /// <summary>Reads all codes that it sees in the picture, which is painted over where they are.</summary>
+    /// <param name="picture">The picture.</param>
+    /// <param name="texts">Takes the texts.</param>
+    /// <returns>The four corners of each place that was painted over.</returns>
+    public IReadOnlyList<(double X, double Y)[]> Read(GreyPicture picture, ISet<string> texts)
     {
-        bool found = false;
-        double band = picture.Height / 64.0;
-        for (int i = 0; i < MostReadings && Decode(picture) is { } result; i++)
+        var covers = new List<(double X, double Y)[]>();
+        while (covers.Count < MostReadings && Decode(picture) is { } result)
         {
-            found = true;
-            texts.Add(result.Text);
-            if (result.BarcodeFormat == BarcodeFormat.CODE_128)
+            (double X, double Y)[] corners;
+            if (result.ResultPoints.Length >= 2 && result.BarcodeFormat == BarcodeFormat.CODE_128)
             {
-                // Only the line that was read is known, not how high the bars are: the band doubles until they are gone.
-                CoverBand(picture, result.ResultPoints, band);
-                band *= 2;
+                BarCode bars = BarCode.Around(picture, result);
+                corners = bars.Corners;
+                if (bars.IsConfirmed)
+                {
+                    texts.Add(result.Text);
+                }
+            }
+            else if (result.ResultPoints.Length >= 3)
+            {
+                corners = Square(result.ResultPoints);
+                texts.Add(result.Text);
             }
             else
             {
-                CoverSquare(picture, result.ResultPoints);
+                break;
             }
+
+            picture.Cover(corners);
+            covers.Add(corners);
         }
 
-        return found;
+        return covers;
     }
 
     private static Dictionary<DecodeHintType, object> Hints(BarcodeFormat[] formats) => new()
@@ -57,53 +68,22 @@ internal sealed class CodeFinder
         return string.IsNullOrEmpty(result?.Text) ? null : result;
     }
 
-    private static void CoverBand(GreyPicture picture, ResultPoint[] points, double half)
+    /// <summary>The square around the points, which are its corners or the centres of its finder patterns.</summary>
+    private static (double X, double Y)[] Square(ResultPoint[] points)
     {
-        if (points.Length < 2)
-        {
-            picture.Pixels.AsSpan().Fill(byte.MaxValue);
-            return;
-        }
-
-        (double ax, double ay, double bx, double by) = (points[0].X, points[0].Y, points[^1].X, points[^1].Y);
-        double length = Math.Max(1, Math.Sqrt(((bx - ax) * (bx - ax)) + ((by - ay) * (by - ay))));
-        (double alongX, double alongY) = ((bx - ax) / length, (by - ay) / length);
-        (double acrossX, double acrossY) = (-alongY * half, alongX * half);
-        double over = length * 0.15;
-        picture.Cover(
-        [
-            (ax - (alongX * over) + acrossX, ay - (alongY * over) + acrossY),
-            (bx + (alongX * over) + acrossX, by + (alongY * over) + acrossY),
-            (bx + (alongX * over) - acrossX, by + (alongY * over) - acrossY),
-            (ax - (alongX * over) - acrossX, ay - (alongY * over) - acrossY),
-        ]);
-    }
-
-    /// <summary>Covers the square around the points, which are its corners or the centres of its finder patterns.</summary>
-    private static void CoverSquare(GreyPicture picture, ResultPoint[] points)
-    {
-        if (points.Length < 3)
-        {
-            picture.Pixels.AsSpan().Fill(byte.MaxValue);
-            return;
-        }
-
-        // A fourth corner opposite the middle one of three; then everything a third larger about the centre.
-        (double X, double Y)[] corners = points.Length == 3 || points.Length > 4 || IsFinderWithAlignment(points)
+        // Three finder patterns of a QR code, the middle one first or second, and perhaps an alignment pattern: the fourth corner is opposite.
+        bool isQr = points[0] is ZXing.QrCode.Internal.FinderPattern || points.Length == 3;
+        (double X, double Y)[] corners = isQr
             ? [(points[0].X, points[0].Y), (points[1].X, points[1].Y), (points[2].X, points[2].Y),
                 (points[0].X + points[2].X - points[1].X, points[0].Y + points[2].Y - points[1].Y)]
             : [.. Around(points)];
         double centreX = corners.Average(corner => corner.X);
         double centreY = corners.Average(corner => corner.Y);
-        for (int i = 0; i < corners.Length; i++)
-        {
-            corners[i] = (centreX + ((corners[i].X - centreX) * 1.4), centreY + ((corners[i].Y - centreY) * 1.4));
-        }
 
-        picture.Cover(corners);
+        // Enough to break the code, and not so much as to reach its neighbour.
+        double factor = isQr ? 1.2 : 1.1;
+        return [.. corners.Select(corner => (centreX + ((corner.X - centreX) * factor), centreY + ((corner.Y - centreY) * factor)))];
     }
-
-    private static bool IsFinderWithAlignment(ResultPoint[] points) => points[0] is ZXing.QrCode.Internal.FinderPattern;
 
     private static IEnumerable<(double X, double Y)> Around(ResultPoint[] points)
     {

@@ -25,8 +25,11 @@ internal static class CodeScreen
     /// <summary>The noise is never taken to be stronger than this, since a code may fill the whole picture.</summary>
     private const int MostNoise = 12;
 
-    /// <summary>Squares of a part; smaller ones hold no code of readable size.</summary>
-    private const int LeastSquares = 4;
+    /// <summary>
+    /// Of nine squares in a block, so many must be busy somewhere in a part: a code fills an area, while the outline of a tooth, a ruler or a fold is
+    /// one or two squares wide.
+    /// </summary>
+    private const int LeastOfNine = 8;
 
     /// <summary>Finds the busy parts, strongest first.</summary>
     public static IReadOnlyList<BusyPart> Find(GreyPicture picture)
@@ -99,7 +102,7 @@ internal static class CodeScreen
 
             seen[start] = true;
             open.Push(start);
-            int count = 0;
+            bool hasCore = false;
             (int left, int top, int right, int bottom) = (columns, rows, -1, -1);
             long sum = 0;
             double xx = 0;
@@ -108,7 +111,7 @@ internal static class CodeScreen
             while (open.TryPop(out int index))
             {
                 (int row, int column) = Math.DivRem(index, columns);
-                count++;
+                hasCore = hasCore || IsCore(squares, columns, rows, threshold, column, row);
                 sum += squares[index].Sum;
                 xx += squares[index].XX;
                 yy += squares[index].YY;
@@ -129,7 +132,7 @@ internal static class CodeScreen
                 }
             }
 
-            if (count >= LeastSquares && right > left && bottom > top)
+            if (hasCore)
             {
                 var area = new PixelArea(left * Block, top * Block, (right - left + 1) * Block, (bottom - top + 1) * Block);
                 double angle = 0.5 * Math.Atan2(2 * xy, xx - yy) * 180 / Math.PI;
@@ -140,6 +143,25 @@ internal static class CodeScreen
 
         parts.Sort((a, b) => b.Strength.CompareTo(a.Strength));
         return parts;
+    }
+
+    private static bool IsCore(Edges[] squares, int columns, int rows, int threshold, int column, int row)
+    {
+        if (column == 0 || row == 0 || column == columns - 1 || row == rows - 1)
+        {
+            return false;
+        }
+
+        int busy = 0;
+        for (int y = row - 1; y <= row + 1; y++)
+        {
+            for (int x = column - 1; x <= column + 1; x++)
+            {
+                busy += squares[(y * columns) + x].Sum >= threshold ? 1 : 0;
+            }
+        }
+
+        return busy >= LeastOfNine;
     }
 
     /// <summary>Sums of a square: of |dx| + |dy|, and of the products that make the structure tensor.</summary>

@@ -64,6 +64,9 @@ internal sealed class GreyPicture : LuminanceSource
         return new GreyPicture(half, width, height);
     }
 
+    /// <summary>The same picture in bytes of its own.</summary>
+    public GreyPicture Copy() => new([.. Pixels], Width, Height);
+
     /// <summary>The part within the area, which must lie inside.</summary>
     public GreyPicture Cut(PixelArea area)
     {

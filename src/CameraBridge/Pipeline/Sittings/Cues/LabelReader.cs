@@ -29,7 +29,16 @@ internal sealed class LabelReader
     /// <summary>Shorter sides than this hold no code.</summary>
     private const int LeastSide = 24;
 
-    private static readonly double[] OtherAngles = [30, 60, -30, -60, 45, -45];
+    /// <summary>Readings after each other in one picture, each of something that the one before left over.</summary>
+    private const int MostDepth = 6;
+
+    /// <summary>In the order in which they find most for their cost.</summary>
+    private static readonly Pass[] Passes =
+    [
+        new(0.5, 0), new(1, 0), new(0.25, 0), new(0.5, null), new(0.5, 30), new(0.5, 60), new(0.5, -30), new(0.5, -60), new(0.5, 45), new(0.5, -45),
+    ];
+
+    private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(0.5, null)];
 
     private readonly CodeFinder finder = new();
 
@@ -44,11 +53,27 @@ internal sealed class LabelReader
 
         bool whole = decoder.IsWhole;
         var texts = new SortedSet<string>(StringComparer.Ordinal);
-        Search(picture, texts);
+        Search(picture, Passes, 0, texts);
         return new LabelReading([.. texts], whole);
     }
 
-    private void Search(GreyPicture picture, SortedSet<string> texts)
+    /// <summary>Searches the busy parts of a picture one by one.</summary>
+    /// <param name="picture">The picture; covered where codes were read.</param>
+    /// <param name="passes">The passes over each part.</param>
+    /// <param name="depth">How often something was read on the way here.</param>
+    /// <param name="texts">Takes the texts.</param>
+    private void Search(GreyPicture picture, Pass[] passes, int depth, SortedSet<string> texts)
+    {
+        (IReadOnlyList<BusyPart> parts, double factor) = Screen(picture);
+        foreach (BusyPart part in parts.Take(MostParts))
+        {
+            PixelArea area = part.Area.Scale(factor, picture.Width, picture.Height);
+            int margin = Math.Max(16, Math.Min(area.Width, area.Height) / 4);
+            SearchPart(picture.Cut(area.Grow(margin, picture.Width, picture.Height)), part.Angle, passes, depth, texts);
+        }
+    }
+
+    private static (IReadOnlyList<BusyPart> Parts, double Factor) Screen(GreyPicture picture)
     {
         GreyPicture screened = picture.Halve();
         double factor = 2;
@@ -58,43 +83,56 @@ internal sealed class LabelReader
             factor *= 2;
         }
 
-        IReadOnlyList<BusyPart> parts = CodeScreen.Find(screened);
-        if (parts.Count == 0)
-        {
-            return;
-        }
-
-        foreach (BusyPart part in parts.Take(MostParts))
-        {
-            PixelArea area = part.Area.Scale(factor, picture.Width, picture.Height);
-            int margin = Math.Max(16, Math.Min(area.Width, area.Height) / 4);
-            SearchPart(picture.Cut(area.Grow(margin, picture.Width, picture.Height)), part, texts);
-        }
+        return (CodeScreen.Find(screened), factor);
     }
 
-    private void SearchPart(GreyPicture full, BusyPart part, SortedSet<string> texts)
+    /// <summary>
+    /// The passes over one part. What a pass reads is covered, and what is busy still is searched in the same way, with the passes that find nearly
+    /// all: a second code in a picture with a label.
+    /// </summary>
+    private void SearchPart(GreyPicture full, double partAngle, Pass[] passes, int depth, SortedSet<string> texts)
     {
         GreyPicture half = full.Halve();
-        GreyPicture quarter = half.Halve();
-        if (TryRead(half, texts) | TryRead(full, texts))
+        foreach (Pass pass in passes)
         {
-            return;
-        }
-
-        if (TryRead(quarter, texts) || TryRead(half.Rotate(-part.Angle), texts))
-        {
-            return;
-        }
-
-        foreach (double angle in OtherAngles)
-        {
-            if (TryRead(half.Rotate(angle), texts))
+            double angle = pass.Angle ?? -partAngle;
+            GreyPicture picture = pass.Scale switch { 1 => full.Copy(), 0.5 => half.Rotate(angle), _ => half.Halve() };
+            if (Math.Min(picture.Width, picture.Height) < LeastSide)
             {
-                return;
+                continue;
             }
+
+            IReadOnlyList<(double X, double Y)[]> covers = finder.Read(picture, texts);
+            if (covers.Count == 0)
+            {
+                continue;
+            }
+
+            foreach ((double X, double Y)[] corners in covers)
+            {
+                full.Cover([.. corners.Select(corner => ToFull(corner, picture, full, pass.Scale, angle))]);
+            }
+
+            if (depth < MostDepth)
+            {
+                Search(full, PassesAfterReading, depth + 1, texts);
+            }
+
+            return;
         }
     }
 
-    private bool TryRead(GreyPicture picture, SortedSet<string> texts) =>
-        Math.Min(picture.Width, picture.Height) >= LeastSide && finder.Read(picture, texts);
+    /// <summary>A point of a pass's picture in the part's own pixels.</summary>
+    private static (double X, double Y) ToFull((double X, double Y) point, GreyPicture picture, GreyPicture full, double scale, double angle)
+    {
+        (double sin, double cos) = Math.SinCos(angle * Math.PI / 180);
+        double x = point.X - ((picture.Width - 1) / 2.0);
+        double y = point.Y - ((picture.Height - 1) / 2.0);
+        return ((((x * cos) + (y * sin)) / scale) + ((full.Width - 1) / 2.0), (((y * cos) - (x * sin)) / scale) + ((full.Height - 1) / 2.0));
+    }
+
+    /// <summary>One look at a part.</summary>
+    /// <param name="Scale">1, 0.5 or 0.25 of the part's size.</param>
+    /// <param name="Angle">Degrees that it is turned by; null: so that its strongest edges stand upright.</param>
+    private readonly record struct Pass(double Scale, double? Angle);
 }

@@ -1,0 +1,189 @@
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Matches;
+using CameraBridge.Practice;
+using Microsoft.Extensions.Logging.Abstractions;
+using Microsoft.Extensions.Time.Testing;
+using Xunit;
+
+namespace CameraBridge.Tests.Pipeline.Matches;
+
+/// <summary>The stage on a real state and a real association, with the practice hospital as the worklist.</summary>
+public sealed class MatchesStageTests : IAsyncLifetime
+{
+    private readonly string _folder = Directory.CreateTempSubdirectory("camerabridge-matches-").FullName;
+    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 12, 0, 0, TimeSpan.Zero));
+    private SqlitePipelineDatabase? _database;
+
+    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
+
+    private SqlitePipelineDatabase Database => _database!;
+
+    public async ValueTask InitializeAsync() =>
+        _database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(_folder, "state.db"), _clock, Cancellation);
+
+    public async ValueTask DisposeAsync()
+    {
+        await Database.DisposeAsync();
+        Directory.Delete(_folder, recursive: true);
+    }
+
+    [Fact]
+    public async Task A_labelled_folder_is_matched_and_one_without_a_label_is_held_with_the_stations_steps()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"), Order("A0002", "P0002", "S0002"));
+        long labelled = await SittingAsync("0001", "P0001");
+        long plain = await SittingAsync("0002", null);
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        Match match = (await Database.GetMatchAsync(labelled, Cancellation))!;
+        Assert.Equal("S0001", WorklistStep.FromJson(match.StepJson!).ScheduledProcedureStepID);
+        Assert.Equal(SittingState.Matched, (await Database.GetSittingAsync(labelled, Cancellation))!.State);
+        Match held = (await Database.GetMatchAsync(plain, Cancellation))!;
+        Assert.Equal("no-label", Assert.Single(held.HeldReasons).Code);
+        Assert.Equal(2, held.Proposals.Count);
+        Assert.Equal(SittingState.Held, (await Database.GetSittingAsync(plain, Cancellation))!.State);
+        Assert.Single(await Database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+    }
+
+    [Fact]
+    public async Task An_id_the_worklist_does_not_know_is_held_with_proposals()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
+        long sitting = await SittingAsync("0001", "P0009");
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        Match held = (await Database.GetMatchAsync(sitting, Cancellation))!;
+        Assert.Equal("patient-unknown", Assert.Single(held.HeldReasons).Code);
+        Assert.Equal("other-patient", Assert.Single(Assert.Single(held.Proposals).Against).Code);
+    }
+
+    [Fact]
+    public async Task A_worklist_that_is_down_is_asked_again_and_then_matches()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
+        int port = hospital.EndPoint.Port;
+        await hospital.DisposeAsync();
+        long sitting = await SittingAsync("0001", "P0001");
+
+        await RunAsync(port);
+
+        Assert.Equal("worklist-down", Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons).Code);
+        Assert.Empty(await Database.LeaseAsync(Stage.Matches, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+
+        await using PracticeHospital again = await StartAsync(Order("A0001", "P0001", "S0001"));
+        _clock.Advance(TimeSpan.FromSeconds(31));
+        await RunAsync(again.EndPoint.Port);
+
+        Assert.NotNull((await Database.GetMatchAsync(sitting, Cancellation))!.StepJson);
+    }
+
+    [Fact]
+    public async Task Without_a_configured_worklist_everything_is_held()
+    {
+        long sitting = await SittingAsync("0001", "P0001");
+
+        await RunAsync(null);
+
+        Assert.Equal("no-worklist", Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons).Code);
+    }
+
+    [Fact]
+    public async Task A_step_is_found_among_what_was_answered_or_afresh_from_the_worklist()
+    {
+        await using PracticeHospital hospital = await StartAsync(
+            Order("A0001", "P0001", "S0001"), Order("A0002", "P0002", "S0002"), Order("A0003", "P0003", "S0003", station: "CAM9", start: "today-9 08:00"));
+        long id = await SittingAsync("0001", null);
+        await RunAsync(hospital.EndPoint.Port);
+        Sitting sitting = (await Database.GetSittingAsync(id, Cancellation))!;
+        var search = new StepSearch(Site(hospital.EndPoint.Port), Database, _clock);
+
+        StepSearchResult known = await search.FindAsync(sitting, "S0002", null, Cancellation);
+        StepSearchResult fresh = await search.FindAsync(sitting, null, "A0003", Cancellation);
+        StepSearchResult freshById = await search.FindAsync(sitting, "S0003", null, Cancellation);
+        StepSearchResult none = await search.FindAsync(sitting, "S0009", null, Cancellation);
+
+        Assert.Equal("A0002", WorklistStep.FromJson(Assert.Single(known.Steps).StepJson).AccessionNumber);
+        Assert.Null(known.Inquiry);
+        Proposal other = Assert.Single(fresh.Steps);
+        Assert.Equal(["other-station", "other-day"], other.Against.Select(reason => reason.Code));
+        Assert.NotNull(fresh.Inquiry);
+        Assert.Equal(other.StepJson, Assert.Single(freshById.Steps).StepJson);
+        Assert.Empty(none.Steps);
+        Assert.Equal("number-invalid", (await search.FindAsync(sitting, "*", null, Cancellation)).Failure?.Code);
+    }
+
+    [Fact]
+    public async Task A_hundred_sittings_are_decided_in_one_batch()
+    {
+        await using PracticeHospital hospital = await StartAsync([.. Enumerable.Range(0, 60).Select(i => Order($"A{i}", $"P{i}", $"S{i}"))]);
+        for (int i = 0; i < 60; i++)
+        {
+            await SittingAsync($"{i:0000}", $"P{i}");
+        }
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        IReadOnlyList<SittingReport> report = await Database.GetReportAsync(null, Cancellation);
+        Assert.All(report, sitting => Assert.Equal(SittingState.Matched, sitting.Sitting.State));
+    }
+
+    private SiteConfiguration Site(int? port) => new()
+    {
+        SpoolFolder = _folder,
+        StateFile = Path.Combine(_folder, "state.db"),
+        Sources = [new SourceConfiguration { Name = "van", Folder = _folder, StationAETitle = "CAM1", Optic = "ear" }],
+        Worklist = port is { } number ? Steps.Worklist(number) with { RetryAfter = TimeSpan.FromSeconds(30) } : null,
+    };
+
+    private async Task RunAsync(int? port)
+    {
+        IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
+        Assert.NotEmpty(batch);
+        await new MatchesStage(Site(port), Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+    }
+
+    /// <summary>A closed sitting of two pictures in a folder; a patient ID makes the first a label.</summary>
+    private async Task<long> SittingAsync(string folder, string? patientID)
+    {
+        Capture[] captures =
+        [
+            .. Enumerable.Range(1, 2).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
+            {
+                Folder = folder, Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes($"{folder}{i}"))),
+                SettledAt = _clock.GetUtcNow(), ModifiedAt = Steps.Taken, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
+            }),
+        ];
+        IReadOnlyList<long> ids = await Database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), Cancellation);
+        IReadOnlyList<Work> cues = await Database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(5), Cancellation);
+        await Database.CompleteCuesAsync(
+            [.. cues.Select(work => new CaptureReading(
+                work, Steps.Taken, "exif", work.SubjectId == ids[0] && patientID is not null ? [Steps.Label(patientID, capture: ids[0])] : []))],
+            Cancellation);
+        await Database.CloseSoonAsync("van", null, Cancellation);
+        Work closing = Assert.Single(await Database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(5), Cancellation));
+        Assert.True(await Database.CompleteSittingAsync(closing, [new SittingPart(ids, "folder", false)], Cancellation));
+        return closing.SubjectId;
+    }
+
+    private Task<PracticeHospital> StartAsync(params PracticeOrder[] orders) => PracticeHospital.StartAsync(
+        new PracticeOptions { Orders = orders, ArchiveFolder = Path.Combine(_folder, "archive"), AETitle = "BRIDGEWL", TimeZone = TimeZoneInfo.Utc },
+        _clock,
+        NullLogger<PracticeHospital>.Instance,
+        Cancellation);
+
+    private static PracticeOrder Order(string accession, string patientID, string step, string station = "CAM1", string start = "today 09:30")
+    {
+        Assert.Null(PracticeStart.Read(start, out PracticeStart at));
+        return new PracticeOrder
+        {
+            AccessionNumber = accession, PatientName = "Sample^Ida", PatientID = patientID, ScheduledProcedureStepID = step, ScheduledStationAETitle = station,
+            Modality = "ES", Start = at,
+        };
+    }
+}
