@@ -57,9 +57,9 @@ public sealed class WorklistPeersTests : IDisposable
 
         string[] received = [.. Directory.GetFiles(Requests()).Order().Select(File.ReadAllText)];
         Assert.Equal(2, received.Length);
-        string broad = received.Single(text => text.Contains("[CAM1]", StringComparison.Ordinal));
-        string byId = received.Single(text => text.Contains("[P0001]", StringComparison.Ordinal));
-        Assert.Contains("[20261124-20261126]", broad, StringComparison.Ordinal);
+        string broad = received.Single(text => text.Contains("[CAM1", StringComparison.Ordinal));
+        string byId = received.Single(text => text.Contains("[P0001", StringComparison.Ordinal));
+        Assert.Contains("[20261124-20261126", broad, StringComparison.Ordinal);
         Assert.DoesNotContain("20261124", byId, StringComparison.Ordinal);
         foreach (string text in received)
         {

@@ -12,13 +12,13 @@ internal sealed class CodeFinder
     /// <summary>More codes than this in one picture is no label shot.</summary>
     private const int MostReadings = 16;
 
-    private static readonly BarcodeFormat[] TwoDimensional = [BarcodeFormat.QR_CODE, BarcodeFormat.DATA_MATRIX];
-
-    private static readonly BarcodeFormat[] All = [.. TwoDimensional, BarcodeFormat.CODE_128];
+    private static readonly BarcodeFormat[] Formats = [BarcodeFormat.QR_CODE, BarcodeFormat.DATA_MATRIX, BarcodeFormat.CODE_128];
 
     private readonly MultiFormatReader reader = new();
 
-    private readonly Dictionary<DecodeHintType, object> everything = Hints(All);
+    private readonly ZXing.Datamatrix.DataMatrixReader dataMatrix = new();
+
+    private readonly Dictionary<DecodeHintType, object> everything = Hints(Formats);
 
     /// <summary>Reads all codes that it sees in the picture, which is painted over where they are.</summary>
     /// <param name="picture">The picture.</param>
@@ -54,6 +54,16 @@ internal sealed class CodeFinder
         }
 
         return covers;
+    }
+
+    /// <summary>
+    /// Reads a Data Matrix that fills the picture up to its quiet zone. Its reader looks for the code from the middle of the picture outwards, so
+    /// it finds one elsewhere only by chance.
+    /// </summary>
+    public string? ReadDataMatrix(GreyPicture picture)
+    {
+        string? text = dataMatrix.decode(new BinaryBitmap(new HybridBinarizer(picture)), everything)?.Text;
+        return string.IsNullOrEmpty(text) ? null : text;
     }
 
     private static Dictionary<DecodeHintType, object> Hints(BarcodeFormat[] formats) => new()

@@ -32,7 +32,9 @@ internal static class CodeScreen
     private const int LeastOfNine = 8;
 
     /// <summary>Finds the busy parts, strongest first.</summary>
-    public static IReadOnlyList<BusyPart> Find(GreyPicture picture)
+    /// <param name="picture">The small picture.</param>
+    /// <param name="reach">Busy squares are one part when they are no further apart than this: 1 for those that touch.</param>
+    public static IReadOnlyList<BusyPart> Find(GreyPicture picture, int reach)
     {
         int columns = (picture.Width - 1) / Block;
         int rows = (picture.Height - 1) / Block;
@@ -51,7 +53,7 @@ internal static class CodeScreen
         }
 
         int threshold = Threshold(squares);
-        return Join(squares, columns, rows, threshold);
+        return Join(squares, columns, rows, threshold, reach);
     }
 
     private static int Threshold(Edges[] squares)
@@ -87,8 +89,7 @@ internal static class CodeScreen
         return new Edges(sum, xx, yy, xy);
     }
 
-    /// <summary>Joins squares above the threshold that touch, or have one square between them.</summary>
-    private static List<BusyPart> Join(Edges[] squares, int columns, int rows, int threshold)
+    private static List<BusyPart> Join(Edges[] squares, int columns, int rows, int threshold, int reach)
     {
         var parts = new List<BusyPart>();
         var seen = new bool[squares.Length];
@@ -118,9 +119,9 @@ internal static class CodeScreen
                 xy += squares[index].XY;
                 (left, right) = (Math.Min(left, column), Math.Max(right, column));
                 (top, bottom) = (Math.Min(top, row), Math.Max(bottom, row));
-                for (int y = Math.Max(0, row - 2); y <= Math.Min(rows - 1, row + 2); y++)
+                for (int y = Math.Max(0, row - reach); y <= Math.Min(rows - 1, row + reach); y++)
                 {
-                    for (int x = Math.Max(0, column - 2); x <= Math.Min(columns - 1, column + 2); x++)
+                    for (int x = Math.Max(0, column - reach); x <= Math.Min(columns - 1, column + reach); x++)
                     {
                         int next = (y * columns) + x;
                         if (!seen[next] && squares[next].Sum >= threshold)

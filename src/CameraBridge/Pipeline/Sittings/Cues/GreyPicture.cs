@@ -113,6 +113,32 @@ internal sealed class GreyPicture : LuminanceSource
         return new GreyPicture(turned, width, height);
     }
 
+    /// <summary>Degrees (clockwise, -45 to 45) by which a grid of edges at right angles is turned.</summary>
+    public double GridAngle()
+    {
+        // Edges a quarter turn apart are one direction of the grid: four times their angle is the same. (dx + i dy)^4, weighed by strength.
+        double real = 0;
+        double imaginary = 0;
+        for (int y = 0; y < Height - 1; y++)
+        {
+            for (int x = 0, at = y * Width; x < Width - 1; x++, at++)
+            {
+                double dx = Pixels[at + 1] + Pixels[at + Width + 1] - Pixels[at] - Pixels[at + Width];
+                double dy = Pixels[at + Width] + Pixels[at + Width + 1] - Pixels[at] - Pixels[at + 1];
+                double squareReal = (dx * dx) - (dy * dy);
+                double squareImaginary = 2 * dx * dy;
+                double strength = (dx * dx) + (dy * dy);
+                if (strength > 0)
+                {
+                    real += ((squareReal * squareReal) - (squareImaginary * squareImaginary)) / strength;
+                    imaginary += 2 * squareReal * squareImaginary / strength;
+                }
+            }
+        }
+
+        return Math.Atan2(imaginary, real) * 45 / Math.PI;
+    }
+
     /// <summary>Paints a convex polygon in the white of paper, so that what stands there is not read again.</summary>
     public void Cover(ReadOnlySpan<(double X, double Y)> corners)
     {

@@ -29,16 +29,19 @@ internal sealed class LabelReader
     /// <summary>Shorter sides than this hold no code.</summary>
     private const int LeastSide = 24;
 
+    /// <summary>Of the edges of a piece with bars, so much must be of one direction.</summary>
+    private const double LeastCoherence = 0.25;
+
     /// <summary>Readings after each other in one picture, each of something that the one before left over.</summary>
     private const int MostDepth = 6;
 
     /// <summary>In the order in which they find most for their cost.</summary>
     private static readonly Pass[] Passes =
     [
-        new(0.5, 0), new(1, 0), new(0.25, 0), new(0.5, null), new(0.5, 30), new(0.5, 60), new(0.5, -30), new(0.5, -60), new(0.5, 45), new(0.5, -45),
+        new(0.5, 0), new(1, 0), new(0, 0), new(0.25, 0), new(0.5, null),
     ];
 
-    private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(0.5, null)];
+    private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(0, 0), new(0.5, null)];
 
     private readonly CodeFinder finder = new();
 
@@ -64,7 +67,7 @@ internal sealed class LabelReader
     /// <param name="texts">Takes the texts.</param>
     private void Search(GreyPicture picture, Pass[] passes, int depth, SortedSet<string> texts)
     {
-        (IReadOnlyList<BusyPart> parts, double factor) = Screen(picture);
+        (IReadOnlyList<BusyPart> parts, double factor) = Screen(picture, reach: 2);
         foreach (BusyPart part in parts.Take(MostParts))
         {
             PixelArea area = part.Area.Scale(factor, picture.Width, picture.Height);
@@ -73,7 +76,7 @@ internal sealed class LabelReader
         }
     }
 
-    private static (IReadOnlyList<BusyPart> Parts, double Factor) Screen(GreyPicture picture)
+    private static (IReadOnlyList<BusyPart> Parts, double Factor) Screen(GreyPicture picture, int reach)
     {
         GreyPicture screened = picture.Halve();
         double factor = 2;
@@ -83,7 +86,7 @@ internal sealed class LabelReader
             factor *= 2;
         }
 
-        return (CodeScreen.Find(screened), factor);
+        return (CodeScreen.Find(screened, reach), factor);
     }
 
     /// <summary>
@@ -95,6 +98,17 @@ internal sealed class LabelReader
         GreyPicture half = full.Halve();
         foreach (Pass pass in passes)
         {
+            if (pass.Scale == 0)
+            {
+                if (ReadPieces(full, texts))
+                {
+                    SearchRest(full, depth, texts);
+                    return;
+                }
+
+                continue;
+            }
+
             double angle = pass.Angle ?? -partAngle;
             GreyPicture picture = pass.Scale switch { 1 => full.Copy(), 0.5 => half.Rotate(angle), _ => half.Halve() };
             if (Math.Min(picture.Width, picture.Height) < LeastSide)
@@ -113,13 +127,62 @@ internal sealed class LabelReader
                 full.Cover([.. corners.Select(corner => ToFull(corner, picture, full, pass.Scale, angle))]);
             }
 
-            if (depth < MostDepth)
-            {
-                Search(full, PassesAfterReading, depth + 1, texts);
-            }
-
+            SearchRest(full, depth, texts);
             return;
         }
+    }
+
+    private void SearchRest(GreyPicture full, int depth, SortedSet<string> texts)
+    {
+        if (depth < MostDepth)
+        {
+            Search(full, PassesAfterReading, depth + 1, texts);
+        }
+    }
+
+    /// <summary>
+    /// Looks at each piece of a part by itself, turned upright by its own edges: bars beside print lie at an angle that the part as a whole does not
+    /// show, and a Data Matrix must fill the picture to be found.
+    /// </summary>
+    private bool ReadPieces(GreyPicture full, SortedSet<string> texts)
+    {
+        bool found = false;
+        (IReadOnlyList<BusyPart> pieces, double factor) = Screen(full, reach: 1);
+        foreach (BusyPart piece in pieces.Take(MostParts))
+        {
+            PixelArea area = piece.Area.Scale(factor, full.Width, full.Height);
+            PixelArea tight = area.Grow(Math.Max(6, Math.Min(area.Width, area.Height) / 12), full.Width, full.Height);
+            if (Math.Max(area.Width, area.Height) <= 4 * Math.Min(area.Width, area.Height) && ReadSquare(full.Cut(tight)) is { } text)
+            {
+                texts.Add(text);
+                found = true;
+                full.Cover([(tight.X, tight.Y), (tight.Right, tight.Y), (tight.Right, tight.Bottom), (tight.X, tight.Bottom)]);
+            }
+            else if (piece.Coherence >= LeastCoherence && Math.Abs(piece.Angle) is > 4 and < 86)
+            {
+                PixelArea wide = area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 3), full.Width, full.Height);
+                GreyPicture cut = full.Cut(wide);
+                GreyPicture turned = cut.Rotate(-piece.Angle);
+                foreach ((double X, double Y)[] corners in finder.Read(turned, texts))
+                {
+                    found = true;
+                    full.Cover([.. corners.Select(corner => ToFull(corner, turned, cut, 1, -piece.Angle)).Select(corner => (corner.X + wide.X, corner.Y + wide.Y))]);
+                }
+            }
+        }
+
+        return found;
+    }
+
+    private string? ReadSquare(GreyPicture cut)
+    {
+        GreyPicture half = cut.Halve();
+        double angle = -half.GridAngle();
+        bool small = Math.Min(half.Width, half.Height) < LeastSide;
+        return finder.ReadDataMatrix(cut)
+            ?? (small ? null : finder.ReadDataMatrix(half))
+            ?? (Math.Abs(angle) < 2 ? null : finder.ReadDataMatrix(cut.Rotate(angle)))
+            ?? (small || Math.Abs(angle) < 2 ? null : finder.ReadDataMatrix(half.Rotate(angle)));
     }
 
     /// <summary>A point of a pass's picture in the part's own pixels.</summary>
@@ -132,7 +195,7 @@ internal sealed class LabelReader
     }
 
     /// <summary>One look at a part.</summary>
-    /// <param name="Scale">1, 0.5 or 0.25 of the part's size.</param>
+    /// <param name="Scale">1, 0.5 or 0.25 of the part's size; 0 for a look at each of its compact pieces.</param>
     /// <param name="Angle">Degrees that it is turned by; null: so that its strongest edges stand upright.</param>
     private readonly record struct Pass(double Scale, double? Angle);
 }
