@@ -23,8 +23,11 @@ internal sealed class LabelReader
     /// <summary>Long side up to which the screen's picture is halved.</summary>
     private const int ScreenSide = 960;
 
-    /// <summary>Parts looked at; a picture with more of them is one busy pattern and is searched as a whole.</summary>
-    private const int MostParts = 8;
+    /// <summary>Parts looked at by themselves; a picture with more of them is one busy pattern and is searched as a whole, too.</summary>
+    private const int MostParts = 16;
+
+    /// <summary>A part smaller than this share of the picture's long side is looked at again in full size, where the file has more to show.</summary>
+    private const double SmallPart = 0.35;
 
     /// <summary>Shorter sides than this hold no code.</summary>
     private const int LeastSide = 24;
@@ -36,12 +39,11 @@ internal sealed class LabelReader
     private const int MostDepth = 6;
 
     /// <summary>In the order in which they find most for their cost.</summary>
-    private static readonly Pass[] Passes =
-    [
-        new(0.5, 0), new(1, 0), new(0, 0), new(0.25, 0), new(0.5, null),
-    ];
+    private static readonly Pass[] Passes = [new(0.5, 0), new(1, 0), new(0, 0), new(0.25, 0), new(0.5, null)];
 
     private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(0, 0), new(0.5, null)];
+
+    private static readonly Pass[] PassesInFullSize = [new(0.5, 0), new(1, 0), new(0, 0)];
 
     private readonly CodeFinder finder = new();
 
@@ -56,8 +58,30 @@ internal sealed class LabelReader
 
         bool whole = decoder.IsWhole;
         var texts = new SortedSet<string>(StringComparer.Ordinal);
-        Search(picture, Passes, 0, texts);
+        PixelArea[] parts = Search(picture, Passes, 0, texts);
+        if (texts.Count == 0)
+        {
+            SearchInFullSize(decoder, picture, parts, texts);
+        }
+
         return new LabelReading([.. texts], whole);
+    }
+
+    /// <summary>A code that is small in a large picture has too few pixels in the reduced one.</summary>
+    private void SearchInFullSize(PictureDecoder decoder, GreyPicture reduced, PixelArea[] parts, SortedSet<string> texts)
+    {
+        int longSide = Math.Max(decoder.Width, decoder.Height);
+        double factor = longSide / (double)Math.Max(reduced.Width, reduced.Height);
+        PixelArea[] small = [.. parts.Where(part => Math.Max(part.Width, part.Height) < SmallPart * Math.Max(reduced.Width, reduced.Height))];
+        if (factor < 1.3 || small.Length == 0 || decoder.Decode(longSide) is not { } full)
+        {
+            return;
+        }
+
+        foreach (PixelArea part in small)
+        {
+            SearchPart(full.Cut(part.Scale(factor, full.Width, full.Height)), 0, PassesInFullSize, 0, texts);
+        }
     }
 
     /// <summary>Searches the busy parts of a picture one by one.</summary>
@@ -65,15 +89,25 @@ internal sealed class LabelReader
     /// <param name="passes">The passes over each part.</param>
     /// <param name="depth">How often something was read on the way here.</param>
     /// <param name="texts">Takes the texts.</param>
-    private void Search(GreyPicture picture, Pass[] passes, int depth, SortedSet<string> texts)
+    /// <returns>The parts.</returns>
+    private PixelArea[] Search(GreyPicture picture, Pass[] passes, int depth, SortedSet<string> texts)
     {
         (IReadOnlyList<BusyPart> parts, double factor) = Screen(picture, reach: 2);
+        var areas = new List<PixelArea>();
         foreach (BusyPart part in parts.Take(MostParts))
         {
             PixelArea area = part.Area.Scale(factor, picture.Width, picture.Height);
-            int margin = Math.Max(16, Math.Min(area.Width, area.Height) / 4);
-            SearchPart(picture.Cut(area.Grow(margin, picture.Width, picture.Height)), part.Angle, passes, depth, texts);
+            area = area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 4), picture.Width, picture.Height);
+            areas.Add(area);
+            SearchPart(picture.Cut(area), part.Angle, passes, depth, texts);
         }
+
+        if (parts.Count > MostParts && depth == 0)
+        {
+            SearchPart(picture.Copy(), 0, passes, depth, texts);
+        }
+
+        return [.. areas];
     }
 
     private static (IReadOnlyList<BusyPart> Parts, double Factor) Screen(GreyPicture picture, int reach)
@@ -141,8 +175,8 @@ internal sealed class LabelReader
     }
 
     /// <summary>
-    /// Looks at each piece of a part by itself, turned upright by its own edges: bars beside print lie at an angle that the part as a whole does not
-    /// show, and a Data Matrix must fill the picture to be found.
+    /// Looks at each piece of a part by itself, as it lies or turned upright by its own edges: bars beside print lie at an angle that the part as a
+    /// whole does not show, two codes beside each other confuse the reader of QR codes, and a Data Matrix must fill the picture to be found.
     /// </summary>
     private bool ReadPieces(GreyPicture full, SortedSet<string> texts)
     {
@@ -151,27 +185,37 @@ internal sealed class LabelReader
         foreach (BusyPart piece in pieces.Take(MostParts))
         {
             PixelArea area = piece.Area.Scale(factor, full.Width, full.Height);
+            bool compact = Math.Max(area.Width, area.Height) <= 4 * Math.Min(area.Width, area.Height);
             PixelArea tight = area.Grow(Math.Max(6, Math.Min(area.Width, area.Height) / 12), full.Width, full.Height);
-            if (Math.Max(area.Width, area.Height) <= 4 * Math.Min(area.Width, area.Height) && ReadSquare(full.Cut(tight)) is { } text)
+            if (compact && ReadSquare(full.Cut(tight)) is { } text)
             {
                 texts.Add(text);
                 found = true;
                 full.Cover([(tight.X, tight.Y), (tight.Right, tight.Y), (tight.Right, tight.Bottom), (tight.X, tight.Bottom)]);
+                continue;
             }
-            else if (piece.Coherence >= LeastCoherence && Math.Abs(piece.Angle) is > 4 and < 86)
+
+            double angle = piece.Coherence >= LeastCoherence && Math.Abs(piece.Angle) is > 4 and < 86 ? -piece.Angle : 0;
+            if (angle != 0 || (compact && pieces.Count > 1))
             {
-                PixelArea wide = area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 3), full.Width, full.Height);
-                GreyPicture cut = full.Cut(wide);
-                GreyPicture turned = cut.Rotate(-piece.Angle);
-                foreach ((double X, double Y)[] corners in finder.Read(turned, texts))
-                {
-                    found = true;
-                    full.Cover([.. corners.Select(corner => ToFull(corner, turned, cut, 1, -piece.Angle)).Select(corner => (corner.X + wide.X, corner.Y + wide.Y))]);
-                }
+                found |= ReadPiece(full, area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 3), full.Width, full.Height), angle, texts);
             }
         }
 
         return found;
+    }
+
+    private bool ReadPiece(GreyPicture full, PixelArea area, double angle, SortedSet<string> texts)
+    {
+        GreyPicture cut = full.Cut(area);
+        GreyPicture turned = angle == 0 ? cut.Copy() : cut.Rotate(angle);
+        IReadOnlyList<(double X, double Y)[]> covers = finder.Read(turned, texts);
+        foreach ((double X, double Y)[] corners in covers)
+        {
+            full.Cover([.. corners.Select(corner => ToFull(corner, turned, cut, 1, angle)).Select(corner => (corner.X + area.X, corner.Y + area.Y))]);
+        }
+
+        return covers.Count > 0;
     }
 
     private string? ReadSquare(GreyPicture cut)

@@ -15,6 +15,9 @@ public enum Difficulty
 
     /// <summary>A third to half of the width, any angle, glare and noise.</summary>
     Hard,
+
+    /// <summary>A sixth to a quarter of the width: a label that lies somewhere in a large picture.</summary>
+    Far,
 }
 
 /// <summary>
@@ -76,17 +79,18 @@ public static class LabelScenes
             {
                 Difficulty.Easy => (0.75 + (0.15 * random.NextDouble()), 8.0),
                 Difficulty.Medium => (0.50 + (0.20 * random.NextDouble()), 25.0),
+                Difficulty.Far => (0.15 + (0.10 * random.NextDouble()), 25.0),
                 _ => (0.33 + (0.17 * random.NextDouble()), 180.0),
             };
             double angle = ((random.NextDouble() * 2) - 1) * turn * Math.PI / 180;
             Place(canvas, card, random, angle, share * width, width, height, difficulty);
-            if (difficulty != Difficulty.Easy)
+            if (difficulty is Difficulty.Medium or Difficulty.Hard)
             {
                 Glare(canvas, random, width, height);
             }
         }
 
-        return Finish(bitmap, random, difficulty switch { Difficulty.Easy => 3, Difficulty.Medium => 6, _ => 12 });
+        return Finish(bitmap, random, difficulty switch { Difficulty.Easy => 3, Difficulty.Hard => 12, _ => 6 });
     }
 
     private static SKBitmap Card((BarcodeFormat Format, string Text)[] codes)
