@@ -119,12 +119,15 @@ internal sealed class GreyPicture : LuminanceSource
         // Edges a quarter turn apart are one direction of the grid: four times their angle is the same. (dx + i dy)^4, weighed by strength.
         double real = 0;
         double imaginary = 0;
-        for (int y = 0; y < Height - 1; y++)
+        for (int y = 1; y < Height - 1; y++)
         {
-            for (int x = 0, at = y * Width; x < Width - 1; x++, at++)
+            for (int x = 1, at = (y * Width) + 1; x < Width - 1; x++, at++)
             {
-                double dx = Pixels[at + 1] + Pixels[at + Width + 1] - Pixels[at] - Pixels[at + Width];
-                double dy = Pixels[at + Width] + Pixels[at + Width + 1] - Pixels[at] - Pixels[at + 1];
+                // Sobel: of the small operators the one whose angle errs least.
+                int upper = at - Width;
+                int lower = at + Width;
+                double dx = Pixels[upper + 1] - Pixels[upper - 1] + (2 * (Pixels[at + 1] - Pixels[at - 1])) + Pixels[lower + 1] - Pixels[lower - 1];
+                double dy = Pixels[lower - 1] - Pixels[upper - 1] + (2 * (Pixels[lower] - Pixels[upper])) + Pixels[lower + 1] - Pixels[upper + 1];
                 double squareReal = (dx * dx) - (dy * dy);
                 double squareImaginary = 2 * dx * dy;
                 double strength = (dx * dx) + (dy * dy);

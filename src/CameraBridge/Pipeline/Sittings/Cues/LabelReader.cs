@@ -39,11 +39,11 @@ internal sealed class LabelReader
     private const int MostDepth = 6;
 
     /// <summary>In the order in which they find most for their cost.</summary>
-    private static readonly Pass[] Passes = [new(0.5, 0), new(1, 0), new(0, 0), new(0.25, 0), new(0.5, null)];
+    private static readonly Pass[] Passes = [new(0.5, 0), new(1, 0), new(1, null, true), new(0.25, 0), new(0.25, null, true), new(0.5, null)];
 
-    private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(0, 0), new(0.5, null)];
+    private static readonly Pass[] PassesAfterReading = [new(0.5, 0), new(1, 0), new(1, null, true), new(0.25, null, true), new(0.5, null)];
 
-    private static readonly Pass[] PassesInFullSize = [new(0.5, 0), new(1, 0), new(0, 0)];
+    private static readonly Pass[] PassesInFullSize = [new(0.5, 0), new(1, 0), new(1, null, true)];
 
     private readonly CodeFinder finder = new();
 
@@ -132,9 +132,9 @@ internal sealed class LabelReader
         GreyPicture half = full.Halve();
         foreach (Pass pass in passes)
         {
-            if (pass.Scale == 0)
+            if (pass.ByPiece)
             {
-                if (ReadPieces(full, texts))
+                if (ReadPieces(full, pass.Scale, texts))
                 {
                     SearchRest(full, depth, texts);
                     return;
@@ -178,8 +178,10 @@ internal sealed class LabelReader
     /// Looks at each piece of a part by itself, as it lies or turned upright by its own edges: bars beside print lie at an angle that the part as a
     /// whole does not show, two codes beside each other confuse the reader of QR codes, and a Data Matrix must fill the picture to be found.
     /// </summary>
-    private bool ReadPieces(GreyPicture full, SortedSet<string> texts)
+    private bool ReadPieces(GreyPicture part, double scale, SortedSet<string> texts)
     {
+        // Where modules are larger than the squares in which edges are counted, a code falls to pieces; in the smaller picture it is one again.
+        GreyPicture full = scale == 1 ? part : part.Halve().Halve();
         bool found = false;
         (IReadOnlyList<BusyPart> pieces, double factor) = Screen(full, reach: 1);
         foreach (BusyPart piece in pieces.Take(MostParts))
@@ -191,31 +193,34 @@ internal sealed class LabelReader
             {
                 texts.Add(text);
                 found = true;
-                full.Cover([(tight.X, tight.Y), (tight.Right, tight.Y), (tight.Right, tight.Bottom), (tight.X, tight.Bottom)]);
+                part.Cover(
+                [
+                    (tight.X / scale, tight.Y / scale), (tight.Right / scale, tight.Y / scale),
+                    (tight.Right / scale, tight.Bottom / scale), (tight.X / scale, tight.Bottom / scale),
+                ]);
                 continue;
             }
 
             double angle = piece.Coherence >= LeastCoherence && Math.Abs(piece.Angle) is > 4 and < 86 ? -piece.Angle : 0;
             if (angle != 0 || (compact && pieces.Count > 1))
             {
-                found |= ReadPiece(full, area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 3), full.Width, full.Height), angle, texts);
+                PixelArea wide = area.Grow(Math.Max(16, Math.Min(area.Width, area.Height) / 3), full.Width, full.Height);
+                foreach ((double X, double Y)[] corners in ReadPiece(full.Cut(wide), angle, texts))
+                {
+                    found = true;
+                    part.Cover([.. corners.Select(corner => ((corner.X + wide.X) / scale, (corner.Y + wide.Y) / scale))]);
+                }
             }
         }
 
         return found;
     }
 
-    private bool ReadPiece(GreyPicture full, PixelArea area, double angle, SortedSet<string> texts)
+    /// <returns>What was read, in the piece's own pixels.</returns>
+    private List<(double X, double Y)[]> ReadPiece(GreyPicture piece, double angle, SortedSet<string> texts)
     {
-        GreyPicture cut = full.Cut(area);
-        GreyPicture turned = angle == 0 ? cut.Copy() : cut.Rotate(angle);
-        IReadOnlyList<(double X, double Y)[]> covers = finder.Read(turned, texts);
-        foreach ((double X, double Y)[] corners in covers)
-        {
-            full.Cover([.. corners.Select(corner => ToFull(corner, turned, cut, 1, angle)).Select(corner => (corner.X + area.X, corner.Y + area.Y))]);
-        }
-
-        return covers.Count > 0;
+        GreyPicture turned = angle == 0 ? piece.Copy() : piece.Rotate(angle);
+        return [.. finder.Read(turned, texts).Select(corners => corners.Select(corner => ToFull(corner, turned, piece, 1, angle)).ToArray())];
     }
 
     private string? ReadSquare(GreyPicture cut)
@@ -239,7 +244,8 @@ internal sealed class LabelReader
     }
 
     /// <summary>One look at a part.</summary>
-    /// <param name="Scale">1, 0.5 or 0.25 of the part's size; 0 for a look at each of its compact pieces.</param>
+    /// <param name="Scale">1, 0.5 or 0.25 of the part's size.</param>
     /// <param name="Angle">Degrees that it is turned by; null: so that its strongest edges stand upright.</param>
-    private readonly record struct Pass(double Scale, double? Angle);
+    /// <param name="ByPiece">Each piece of the part by itself.</param>
+    private readonly record struct Pass(double Scale, double? Angle, bool ByPiece = false);
 }
