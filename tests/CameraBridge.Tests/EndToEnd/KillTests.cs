@@ -135,10 +135,10 @@ public sealed class KillTests : IDisposable
         TestSite site = new();
         for (int i = 1; i <= Pictures; i++)
         {
-            site.WriteFolder($"000{i}", [TestPictures.Label($"PID:KILL{i}", i), .. Enumerable.Range(0, Pictures).Select(picture => TestPictures.Still((i * 10) + picture))]);
+            site.WriteFolder($"000{i}", [TestPictures.Label($"PID:KILL{i}", i), .. Enumerable.Range(0, Pictures).Select(picture => TestPictures.Still((i * 10) + picture, 128, 96))]);
         }
 
-        site.WriteFolder("0004", TestPictures.Still(91), TestPictures.Still(92));
+        site.WriteFolder("0004", TestPictures.Still(91, 128, 96), TestPictures.Still(92, 128, 96));
         foreach (string path in Directory.EnumerateFiles(site.Stick, "*", SearchOption.AllDirectories))
         {
             File.SetLastWriteTimeUtc(path, Taken);
