@@ -68,7 +68,7 @@ public sealed class KillTests : IDisposable
     private async Task<IReadOnlyDictionary<string, int>> CountCallsAsync(string shim, PeerProcess worklist)
     {
         string counts = Path.Combine(folder, "counts");
-        await using PeerProcess archive = await PeerProcess.StartReceiverAsync(Directory.CreateDirectory(Path.Combine(folder, "counted")).FullName);
+        await using PeerProcess archive = await PeerProcess.StartReceiverAsync(Directory.CreateDirectory(Path.Combine(folder, "counted")).FullName, "--fork");
         using TestSite site = DrawSite(worklist, archive);
         Run run = await site.OnceAsync(new Dictionary<string, string> { ["LD_PRELOAD"] = shim, ["KILLPOINT_COUNTS"] = counts });
         Assert.True(run.ExitCode == ExitCodes.Held, run.Errors);
@@ -78,7 +78,7 @@ public sealed class KillTests : IDisposable
     private async Task<(bool Killed, string? Fault)> KillAndRestartAsync(string shim, PeerProcess worklist, string point)
     {
         string received = Directory.CreateDirectory(Path.Combine(folder, point.Replace(':', '-'))).FullName;
-        await using PeerProcess archive = await PeerProcess.StartReceiverAsync(received);
+        await using PeerProcess archive = await PeerProcess.StartReceiverAsync(received, "--fork");
         using TestSite site = DrawSite(worklist, archive);
         IReadOnlyDictionary<string, string> before = site.StickContents();
 

@@ -18,6 +18,7 @@ internal sealed class StoreAssociations : IAsyncDisposable
     private readonly ITimer _timer;
     private readonly Lock _gate = new();
     private readonly List<Idle> _idle = [];
+    private readonly List<Waiter> _waiters = [];
     private readonly List<ContextProposal> _proposals = [];
     private bool _disposed;
 
@@ -91,8 +92,46 @@ internal sealed class StoreAssociations : IAsyncDisposable
             await EndAsync(found.Association).ConfigureAwait(false);
         }
 
-        Association made = await Association.RequestAsync(_options with { Contexts = proposals }, cancellation).ConfigureAwait(false);
-        return new BorrowedAssociation(made, proposals, IsReused: false);
+        return await RequestOrTakeOverAsync(wanted, proposals, cancellation).ConfigureAwait(false);
+    }
+
+    /// <summary>
+    /// Asks for a new association, but takes one that another worker gives back in the meantime: an archive that serves one association at a time answers
+    /// the second only when the first has ended.
+    /// </summary>
+    private async Task<BorrowedAssociation> RequestOrTakeOverAsync(
+        IReadOnlyList<ContextProposal> wanted, IReadOnlyList<ContextProposal> proposals, CancellationToken cancellation)
+    {
+        using var giveUp = CancellationTokenSource.CreateLinkedTokenSource(cancellation);
+        Waiter waiter = new(wanted);
+        lock (_gate)
+        {
+            _waiters.Add(waiter);
+        }
+
+        Task<Association> request = Association.RequestAsync(_options with { Contexts = proposals }, giveUp.Token);
+        await Task.WhenAny(request, waiter.Given).ConfigureAwait(false);
+        lock (_gate)
+        {
+            _waiters.Remove(waiter);
+        }
+
+        if (!waiter.Given.IsCompletedSuccessfully)
+        {
+            return new BorrowedAssociation(await request.ConfigureAwait(false), proposals, IsReused: false);
+        }
+
+        await giveUp.CancelAsync().ConfigureAwait(false);
+        try
+        {
+            await ReturnAsync(new BorrowedAssociation(await request.ConfigureAwait(false), proposals, IsReused: false)).ConfigureAwait(false);
+        }
+        catch (Exception unneeded) when (unneeded is AssociationException or OperationCanceledException)
+        {
+            // The request was given up, or failed; the association that was taken over serves.
+        }
+
+        return await waiter.Given.ConfigureAwait(false);
     }
 
     /// <summary>Gives an association back: to be used again when it is in good order, else to be ended.</summary>
@@ -102,6 +141,13 @@ internal sealed class StoreAssociations : IAsyncDisposable
         {
             if (borrowed.Association.IsOpen && !_disposed)
             {
+                if (_waiters.Find(waiter => waiter.Wanted.All(borrowed.Proposals.Contains)) is { } waiter)
+                {
+                    _waiters.Remove(waiter);
+                    waiter.Give(borrowed with { IsReused = true });
+                    return;
+                }
+
                 _idle.Add(new Idle(borrowed.Association, borrowed.Proposals, _clock.GetUtcNow()));
                 return;
             }
@@ -154,6 +200,18 @@ internal sealed class StoreAssociations : IAsyncDisposable
         }
 
         await association.DisposeAsync().ConfigureAwait(false);
+    }
+
+    /// <summary>A worker that waits for the answer to its request for an association.</summary>
+    private sealed class Waiter(IReadOnlyList<ContextProposal> wanted)
+    {
+        private readonly TaskCompletionSource<BorrowedAssociation> _given = new(TaskCreationOptions.RunContinuationsAsynchronously);
+
+        public IReadOnlyList<ContextProposal> Wanted { get; } = wanted;
+
+        public Task<BorrowedAssociation> Given => _given.Task;
+
+        public void Give(BorrowedAssociation association) => _given.SetResult(association);
     }
 
     private sealed record Idle(Association Association, IReadOnlyList<ContextProposal> Proposals, DateTimeOffset Since);
