@@ -9,6 +9,9 @@ internal sealed class JpegHuffmanTable
     /// <summary>Step of an end-of-block code: beyond any coefficient index that runs of zeros can reach (63 + 16).</summary>
     public const int EndOfBlock = 100;
 
+    /// <summary>Several codes looked up at once cover at most so many coefficients, an end of block not counted.</summary>
+    public const int MostCoefficientsAtOnce = 27;
+
     /// <summary>Bits looked up at once; longer codes, which are rare, are found by their length.</summary>
     public const int LookupBits = 11;
 
@@ -44,8 +47,8 @@ internal sealed class JpegHuffmanTable
     }
 
     /// <summary>
-    /// One entry for each pattern of the next bits, of as many whole codes as stand in them; 0 where not even two do. Low byte the bits, high byte
-    /// the coefficients, an end of block counting as <see cref="EndOfBlock"/>.
+    /// One entry for each pattern of the next bits, of as many whole codes as stand in them; 0 where not even one does. Low byte the bits, high byte
+    /// the coefficients (<see cref="MostCoefficientsAtOnce"/> at most), an end of block counting as <see cref="EndOfBlock"/>.
     /// </summary>
     public short[] Several => several ??= CombineCodes();
 
@@ -97,22 +100,21 @@ internal sealed class JpegHuffmanTable
         {
             int bits = 0;
             int coefficients = 0;
-            int codes = 0;
             while (coefficients < EndOfBlock && bits < LookupBits)
             {
                 // Zeros are shifted in from below, so an entry counts only when all its bits were in the pattern.
                 int step = lookup[(pattern << bits) & (combined.Length - 1)];
-                if (step <= 0 || bits + (step & 0xFF) > LookupBits || coefficients + (step >> 8) > sbyte.MaxValue)
+                int covered = coefficients + (step >> 8);
+                if (step <= 0 || bits + (step & 0xFF) > LookupBits || (covered > MostCoefficientsAtOnce && step >> 8 != EndOfBlock))
                 {
                     break;
                 }
 
                 bits += step & 0xFF;
-                coefficients += step >> 8;
-                codes++;
+                coefficients = covered;
             }
 
-            combined[pattern] = codes >= 2 ? (short)((coefficients << 8) | bits) : (short)0;
+            combined[pattern] = (short)((coefficients << 8) | bits);
         }
 
         return combined;

@@ -1,4 +1,5 @@
 using System.Buffers.Binary;
+using System.Runtime.CompilerServices;
 
 namespace CameraBridge.Dicom.Bitstreams;
 
@@ -24,6 +25,15 @@ internal readonly record struct ScanComponent(int Blocks, JpegHuffmanTable Dc, J
 /// </summary>
 internal sealed class JpegScanWalk(JpegInput input)
 {
+    /// <summary>Bytes of data that are made ready at once: small enough to stay in the processor's nearest cache.</summary>
+    private const int CleanLength = 8 * 1024;
+
+    /// <summary>Below this coefficient several codes at once cannot reach beyond the block.</summary>
+    private const int LastToTakeSeveral = 63 - JpegHuffmanTable.MostCoefficientsAtOnce;
+
+    private readonly byte[] clean = new byte[CleanLength];
+    private int position;
+    private int end;
     private ulong bits;
     private int bitCount;
 
@@ -37,6 +47,8 @@ internal sealed class JpegScanWalk(JpegInput input)
     public long McuCount { get; private set; }
 
     /// <summary>Walks the scan. Afterwards the input stands at the marker behind it, or, when damaged, at any place within.</summary>
+    // One long loop from the first picture on: it must not begin in unoptimised code.
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     public ScanEnd Walk(ReadOnlySpan<ScanComponent> components, long mcus, int restartInterval)
     {
         long untilRestart = restartInterval == 0 ? long.MaxValue : restartInterval;
@@ -73,39 +85,41 @@ internal sealed class JpegScanWalk(JpegInput input)
         return ScanEnd.Whole;
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     private ScanEnd StepOverBlock(JpegHuffmanTable dc, JpegHuffmanTable ac)
     {
         ulong window = bits;
         int count = bitCount;
-        if (count < 32)
-        {
-            Refill(ref window, ref count);
-        }
-
+        int at = position;
         short[] several = ac.Several;
-        int step = dc.Step(window);
         int coefficient = 0;
+        Refill(ref window, ref count, ref at);
+        int step = dc.Step(window);
         while (step > 0)
         {
-            window <<= step & 0xFF;
-            count -= step & 0xFF;
-            coefficient += step >> 8;
+            Take(step, ref window, ref count, ref coefficient);
+            if (coefficient < 64)
+            {
+                // A code and its appended bits take 31 bits at most (16 + 15), several looked up at once 11: of 56 bits both can be taken.
+                step = several[window >> (64 - JpegHuffmanTable.LookupBits)];
+                if (step != 0 && coefficient <= LastToTakeSeveral)
+                {
+                    Take(step, ref window, ref count, ref coefficient);
+                }
+            }
+
             if (coefficient >= 64)
             {
                 bits = window;
                 bitCount = count;
+                position = at;
                 return count < 0 ? ScanEnd.Short
                     : coefficient is 64 or > JpegHuffmanTable.EndOfBlock ? ScanEnd.Whole : ScanEnd.Damaged;
             }
 
-            // A code and its appended bits take 31 bits at most (16 + 15), so one refill a step is enough.
-            if (count < 32)
-            {
-                Refill(ref window, ref count);
-            }
-
+            Refill(ref window, ref count, ref at);
             step = several[window >> (64 - JpegHuffmanTable.LookupBits)];
-            if (step == 0 || !StaysInBlock(coefficient, step >> 8))
+            if (step == 0 || coefficient > LastToTakeSeveral)
             {
                 step = ac.Step(window);
             }
@@ -115,13 +129,13 @@ internal sealed class JpegScanWalk(JpegInput input)
         return count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
     }
 
-    /// <summary>
-    /// True when several codes taken at once all belong to the block: what they cover, but for an end of block that closes it, stays below its 64
-    /// coefficients (or fills them exactly, when no end of block follows).
-    /// </summary>
-    private static bool StaysInBlock(int coefficient, int covered) => covered < JpegHuffmanTable.EndOfBlock
-        ? coefficient + covered <= 64
-        : coefficient + covered - JpegHuffmanTable.EndOfBlock < 64;
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static void Take(int step, ref ulong window, ref int count, ref int coefficient)
+    {
+        window <<= step & 0x3F;
+        count -= step & 0x3F;
+        coefficient += step >> 8;
+    }
 
     /// <summary>Takes the restart marker that must stand here, over any bytes that should not.</summary>
     private bool TakeRestart(int number, out bool atOtherRestart)
@@ -146,9 +160,11 @@ internal sealed class JpegScanWalk(JpegInput input)
 
     private bool SkipToMarker()
     {
-        ExtraBytes += bitCount / 8;
+        ExtraBytes += (Math.Max(bitCount, 0) / 8) + (end - position);
         bits = 0;
         bitCount = 0;
+        position = 0;
+        end = 0;
         long from = input.Offset;
         bool found = SkipToMarker(input);
         ExtraBytes += input.Offset - from;
@@ -187,61 +203,80 @@ internal sealed class JpegScanWalk(JpegInput input)
         return false;
     }
 
-    private void Refill(ref ulong window, ref int count)
+    /// <summary>Brings at least 56 bits into the window, or zeros behind the data.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private void Refill(ref ulong window, ref int count, ref int at)
+    {
+        if (at <= end - 8)
+        {
+            // Without a branch: the bits of the last, partly taken byte are set twice, and they are the same bits.
+            window |= BinaryPrimitives.ReadUInt64BigEndian(clean.AsSpan(at)) >> count;
+            at += (63 - count) >> 3;
+            count |= 56;
+            return;
+        }
+
+        RefillAtTheEnd(ref window, ref count, ref at);
+    }
+
+    private void RefillAtTheEnd(ref ulong window, ref int count, ref int at)
     {
         if (count < 0)
         {
             return;
         }
 
-        if (input.End - input.Position >= 8)
+        if (end - at < 8)
         {
-            ulong next = BinaryPrimitives.ReadUInt64BigEndian(input.Window.AsSpan(input.Position));
-            bool hasMarkerByte = ((~next - 0x0101010101010101UL) & next & 0x8080808080808080UL) != 0;
-            if (!hasMarkerByte)
-            {
-                // The bits of the last, partly taken byte may be set twice; they are the same bits.
-                int taken = (64 - count) / 8;
-                window |= next >> count;
-                input.Position += taken;
-                count += taken * 8;
-                return;
-            }
+            FetchClean(ref at);
         }
 
-        RefillByByte(ref window, ref count);
+        while (count <= 56 && at < end)
+        {
+            window |= (ulong)clean[at++] << (56 - count);
+            count += 8;
+        }
     }
 
-    private void RefillByByte(ref ulong window, ref int count)
+    /// <summary>Copies data up to the next marker into <see cref="clean"/>, without stuffed zeros and fill bytes, as far as there is room.</summary>
+    private void FetchClean(ref int at)
     {
-        while (count <= 56 && input.Ensure(1))
+        Buffer.BlockCopy(clean, at, clean, 0, end - at);
+        end -= at;
+        at = 0;
+        while (end < clean.Length && input.Ensure(1))
         {
-            byte value = input.Window[input.Position];
-            if (value == 0xFF)
+            ReadOnlySpan<byte> source = input.Buffered;
+            source = source[..Math.Min(source.Length, clean.Length - end)];
+            int ff = source.IndexOf((byte)0xFF);
+            int plain = ff < 0 ? source.Length : ff;
+            source[..plain].CopyTo(clean.AsSpan(end));
+            end += plain;
+            input.Position += plain;
+            if (ff < 0)
             {
-                if (!input.Ensure(2))
-                {
-                    return;
-                }
-
-                byte next = input.Window[input.Position + 1];
-                if (next == 0xFF)
-                {
-                    input.Position++;
-                    continue;
-                }
-
-                if (next != 0)
-                {
-                    return;
-                }
-
-                input.Position++;
+                continue;
             }
 
-            input.Position++;
-            window |= (ulong)value << (56 - count);
-            count += 8;
+            if (!input.Ensure(2))
+            {
+                return;
+            }
+
+            byte next = input.Window[input.Position + 1];
+            if (next == 0xFF)
+            {
+                input.Position++;
+            }
+            else if (next == 0)
+            {
+                clean[end++] = 0xFF;
+                input.Position += 2;
+            }
+            else
+            {
+                return;
+            }
         }
     }
 }
