@@ -68,7 +68,7 @@ internal static class FlowBenchmark
         }
     }
 
-    /// <summary>The program as it was built in the configuration of this benchmark.</summary>
+    /// <summary>The program as it was built in the configuration of this benchmark; what an administrator runs is published, and is named by --program.</summary>
     private static string Program => Path.Combine(
         AppContext.BaseDirectory, "..", "..", "..", "..", "..", "src", "CameraBridge", "bin",
         AppContext.BaseDirectory.Contains("/Release/", StringComparison.Ordinal) ? "Release" : "Debug", "net10.0", "camerabridge");

@@ -1,3 +1,4 @@
+using System.Threading.Channels;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 
@@ -282,6 +283,10 @@ internal sealed class SourceMount : IDisposable
         }
 
         var verdicts = new IntakeVerdicts(_memory, once, _tools.Clock);
+        bool isWhole = once && due.Count == _memory.Settling.Count && _lastScan is { Complete: true, Overflowed: false };
+        WholeFolders? folders = isWhole ? new WholeFolders(due.Select(file => file.Place)) : null;
+        var closing = Channel.CreateUnbounded<string>();
+        Task closed = CloseFoldersAsync(closing.Reader, cancellation);
         try
         {
             await _tools.Intake.TakeAsync(_source, _root, _folderPrefix, due, Heartbeat, Told, cancellation).ConfigureAwait(false);
@@ -299,6 +304,8 @@ internal sealed class SourceMount : IDisposable
             }
 
             Say(verdicts.Skipped);
+            closing.Writer.Complete();
+            await closed.ConfigureAwait(false);
             if (verdicts.FirstFailure is { } failure)
             {
                 _tools.Logger.Failed(_source.Name, _logMount, verdicts.Failures, failure.Words, KnownPlaces.LogId(failure.File.Place), failure.File.DueAt);
@@ -311,6 +318,11 @@ internal sealed class SourceMount : IDisposable
             verdicts.Judge(result);
             _taken += result.IsNew ? 1 : 0;
             _knownSince += result.Copy.Outcome is CopyOutcome.Copied or CopyOutcome.Known ? 1 : 0;
+            if (result.Copy.Outcome is CopyOutcome.Copied or CopyOutcome.Known && folders?.Took(result.File.Place) is { } whole)
+            {
+                closing.Writer.TryWrite(whole);
+            }
+
             if (result.Copy.Outcome == CopyOutcome.Foreign)
             {
                 _foreignSince.Add(SkipReason.Foreign, isNew: false, result.File.Place);
@@ -321,6 +333,15 @@ internal sealed class SourceMount : IDisposable
                 ShowStatus();
                 Progress.Report(Status);
             }
+        }
+    }
+
+    /// <summary>Closes the sittings of folders that were taken whole, while the next ones are still being copied.</summary>
+    private async Task CloseFoldersAsync(ChannelReader<string> folders, CancellationToken cancellation)
+    {
+        await foreach (string folder in folders.ReadAllAsync(cancellation).ConfigureAwait(false))
+        {
+            await _tools.Database.CloseSoonAsync(_source.Name, Places.Join(_folderPrefix, folder), cancellation).ConfigureAwait(false);
         }
     }
 
