@@ -60,9 +60,7 @@ internal static class Labels
         var reader = new LabelReader();
         foreach ((byte[] file, string? text) in pictures)
         {
-            using SKData data = SKData.CreateCopy(file);
-            own.Add(Time(() => reader.Read(data).Texts, text, ref found));
-            whole.Add(Time(() => ReadWhole(data), text, ref foundWhole));
+            MeasureOne(reader, file, text, own, whole, ref found, ref foundWhole);
         }
 
         own.Sort();
@@ -70,6 +68,13 @@ internal static class Labels
         Console.WriteLine(string.Create(
             CultureInfo.InvariantCulture,
             $"{name,-34}{found,4}/{own.Count,-4}{own[own.Count / 2],9:F1}{own[^1],9:F1}                  {foundWhole,4}/{whole.Count,-4}{whole[whole.Count / 2],7:F1}{whole[^1],9:F1}"));
+    }
+
+    private static void MeasureOne(LabelReader reader, byte[] file, string? text, List<double> own, List<double> whole, ref int found, ref int foundWhole)
+    {
+        using SKData data = SKData.CreateCopy(file);
+        own.Add(Time(() => reader.Read(data).Texts, text, ref found));
+        whole.Add(Time(() => ReadWhole(data), text, ref foundWhole));
     }
 
     /// <summary>Milliseconds; counts a picture whose text was read, or one without a text in which nothing was.</summary>
@@ -82,7 +87,7 @@ internal static class Labels
         return milliseconds;
     }
 
-    private static IReadOnlyCollection<string> ReadWhole(SKData data)
+    private static HashSet<string> ReadWhole(SKData data)
     {
         using PictureDecoder? decoder = PictureDecoder.Open(data);
         var texts = new HashSet<string>();

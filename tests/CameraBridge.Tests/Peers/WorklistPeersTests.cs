@@ -21,6 +21,13 @@ public sealed class WorklistPeersTests : IDisposable
 
     public void Dispose() => Directory.Delete(_folder, recursive: true);
 
+    private static readonly string[] Keys =
+    [
+        "(0008,0005)", "(0008,0050)", "(0008,0090)", "(0008,1110)", "(0010,0010)", "(0010,0020)", "(0010,0021)", "(0010,0030)", "(0010,0040)", "(0020,000d)",
+        "(0032,1060)", "(0032,1064)", "(0040,0100)", "(0008,0060)", "(0040,0001)", "(0040,0002)", "(0040,0003)", "(0040,0007)", "(0040,0008)", "(0040,0009)",
+        "(0040,0020)", "(0040,1001)",
+    ];
+
     [Fact]
     public async Task Wlmscpfs_answers_the_broad_question_and_the_one_by_id()
     {
@@ -64,12 +71,7 @@ public sealed class WorklistPeersTests : IDisposable
         foreach (string text in received)
         {
             Assert.All(
-                new[]
-                {
-                    "(0008,0005)", "(0008,0050)", "(0008,0090)", "(0008,1110)", "(0010,0010)", "(0010,0020)", "(0010,0021)", "(0010,0030)", "(0010,0040)",
-                    "(0020,000d)", "(0032,1060)", "(0032,1064)", "(0040,0100)", "(0008,0060)", "(0040,0001)", "(0040,0002)", "(0040,0003)", "(0040,0007)",
-                    "(0040,0008)", "(0040,0009)", "(0040,0020)", "(0040,1001)",
-                },
+                Keys,
                 tag => Assert.Contains(tag, text, StringComparison.OrdinalIgnoreCase));
         }
     }

@@ -1,5 +1,4 @@
 using CameraBridge.Configuration;
-using CameraBridge.Dicom.Data;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
@@ -182,8 +181,13 @@ public sealed class MatchesStageTests : IAsyncLifetime
         Assert.Null(PracticeStart.Read(start, out PracticeStart at));
         return new PracticeOrder
         {
-            AccessionNumber = accession, PatientName = "Sample^Ida", PatientID = patientID, ScheduledProcedureStepID = step, ScheduledStationAETitle = station,
-            Modality = "ES", Start = at,
+            AccessionNumber = accession,
+            PatientName = "Sample^Ida",
+            PatientID = patientID,
+            ScheduledProcedureStepID = step,
+            ScheduledStationAETitle = station,
+            Modality = "ES",
+            Start = at,
         };
     }
 }
