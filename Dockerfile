@@ -1,13 +1,13 @@
 # syntax=docker/dockerfile:1
-# Stage 1 builds a self-contained program; stage 2 holds it and nothing else, and runs it as a user without rights.
+# Stage 1 builds the program, compiled ahead for the machine; stage 2 holds it and nothing else, and runs it as a user without rights.
 FROM mcr.microsoft.com/dotnet/sdk:10.0 AS build
 WORKDIR /source
 COPY global.json Directory.Build.props Directory.Packages.props .editorconfig ./
 COPY src/CameraBridge.Dicom/CameraBridge.Dicom.csproj src/CameraBridge.Dicom/
 COPY src/CameraBridge/CameraBridge.csproj src/CameraBridge/
-RUN dotnet restore src/CameraBridge/CameraBridge.csproj
+RUN dotnet restore src/CameraBridge/CameraBridge.csproj -r linux-x64 -p:PublishReadyToRun=true
 COPY src/ src/
-RUN dotnet publish src/CameraBridge/CameraBridge.csproj -c Release --no-restore -o /app
+RUN dotnet publish src/CameraBridge/CameraBridge.csproj -c Release -r linux-x64 --self-contained false --no-restore -o /app
 
 FROM mcr.microsoft.com/dotnet/aspnet:10.0
 RUN useradd --system --uid 10104 --home-dir /var/lib/camerabridge --create-home camerabridge \
