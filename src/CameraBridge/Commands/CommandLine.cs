@@ -3,6 +3,7 @@ using System.CommandLine.Help;
 using System.CommandLine.Invocation;
 using System.Diagnostics.CodeAnalysis;
 using CameraBridge.Configuration;
+using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 
 namespace CameraBridge.Commands;
@@ -82,7 +83,7 @@ internal static class CommandLine
         catch (Exception fault)
         {
             // The message of an unforeseen error may hold anything, a patient's data too; its kind and place do not.
-            return Fail(terminal, json, ExitCodes.Bug, "bug", $"An unforeseen error, {fault.GetType().Name}. Please report it with these lines:{Environment.NewLine}{fault.StackTrace}");
+            return Fail(terminal, json, ExitCodes.Bug, "bug", $"An unforeseen error. Please report it with these lines:{Environment.NewLine}{UnforeseenError.Describe(fault)}");
         }
     }
 

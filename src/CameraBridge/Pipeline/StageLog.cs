@@ -8,9 +8,9 @@ internal static partial class StageLog
     [LoggerMessage(1500, LogLevel.Error, "Stage {Stage} waits: {Sentence}")]
     public static partial void StateUnavailable(this ILogger logger, Stage stage, string sentence);
 
-    [LoggerMessage(1501, LogLevel.Error, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is tried again after {Delay}")]
-    public static partial void WorkFailed(this ILogger logger, Exception error, Stage stage, long work, long subject, int failures, TimeSpan delay);
+    [LoggerMessage(1501, LogLevel.Error, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is tried again after {Delay}: {Error}")]
+    public static partial void WorkFailed(this ILogger logger, Stage stage, long work, long subject, int failures, TimeSpan delay, string error);
 
-    [LoggerMessage(1502, LogLevel.Critical, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is held; please report this entry")]
-    public static partial void WorkHeld(this ILogger logger, Exception error, Stage stage, long work, long subject, int failures);
+    [LoggerMessage(1502, LogLevel.Critical, "Stage {Stage}: work {Work} on subject {Subject} failed by an unforeseen error for the {Failures}. time and is held; please report this entry: {Error}")]
+    public static partial void WorkHeld(this ILogger logger, Stage stage, long work, long subject, int failures, string error);
 }

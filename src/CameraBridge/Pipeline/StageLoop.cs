@@ -1,5 +1,6 @@
 using System.Collections.Concurrent;
 using System.Diagnostics.CodeAnalysis;
+using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline;
@@ -197,7 +198,7 @@ internal sealed class StageLoop(
         int failures = _failures.AddOrUpdate(work.Id, 1, (_, before) => before + 1);
         if (failures >= _limits.MostFailures)
         {
-            logger.WorkHeld(error, stage.Stage, work.Id, work.SubjectId, failures);
+            logger.WorkHeld(stage.Stage, work.Id, work.SubjectId, failures, UnforeseenError.Describe(error));
             string words = FormattableString.Invariant(
                 $"internal error in the stage {stage.Stage}: see the log entry of work {work.Id}, report it, and assign or retake by hand");
             await database.HoldAsync(work, new Reason("internal-error", words), cancellation).ConfigureAwait(false);
@@ -207,7 +208,7 @@ internal sealed class StageLoop(
 
         TimeSpan delay = _limits.FirstFailureDelay * Math.Pow(2, failures - 1);
         delay = delay < _limits.LongestFailureDelay ? delay : _limits.LongestFailureDelay;
-        logger.WorkFailed(error, stage.Stage, work.Id, work.SubjectId, failures, delay);
+        logger.WorkFailed(stage.Stage, work.Id, work.SubjectId, failures, delay, UnforeseenError.Describe(error));
         await database.PostponeAsync([work], clock.GetUtcNow() + delay, counts: true, cancellation).ConfigureAwait(false);
     }
 

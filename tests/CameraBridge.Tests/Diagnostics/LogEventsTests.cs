@@ -49,4 +49,9 @@ public sealed class LogEventsTests
     public void No_event_is_told_a_patient() => Assert.DoesNotContain(
         Events.SelectMany(pair => pair.Method.GetParameters()),
         parameter => parameter.Name!.Contains("patient", StringComparison.OrdinalIgnoreCase) || parameter.Name.Contains("birth", StringComparison.OrdinalIgnoreCase));
+
+    [Fact]
+    public void No_event_is_given_an_exception_whose_message_may_hold_anything() => Assert.DoesNotContain(
+        Events.SelectMany(pair => pair.Method.GetParameters()),
+        parameter => typeof(Exception).IsAssignableFrom(parameter.ParameterType));
 }

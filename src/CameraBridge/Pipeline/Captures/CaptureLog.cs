@@ -45,8 +45,8 @@ internal static partial class CaptureLog
     [LoggerMessage(1012, LogLevel.Information, "Source {Source}{Mount} is another stick than before; the sittings of the one before are closed")]
     public static partial void OtherStick(this ILogger logger, string source, string mount);
 
-    [LoggerMessage(1013, LogLevel.Critical, "Source {Source} failed by an unforeseen error and is tried again at {RetryAt}; please report this entry")]
-    public static partial void Unforeseen(this ILogger logger, Exception error, string source, DateTimeOffset retryAt);
+    [LoggerMessage(1013, LogLevel.Critical, "Source {Source} failed by an unforeseen error and is tried again at {RetryAt}; please report this entry: {Error}")]
+    public static partial void Unforeseen(this ILogger logger, string source, DateTimeOffset retryAt, string error);
 
     [LoggerMessage(1014, LogLevel.Warning, "Source {Source}: the folder is empty, but {Known} files were known there; mount the share")]
     public static partial void EmptyShare(this ILogger logger, string source, int known);

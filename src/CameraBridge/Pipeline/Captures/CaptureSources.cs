@@ -1,4 +1,5 @@
 using CameraBridge.Configuration;
+using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline.Captures;
@@ -147,7 +148,7 @@ internal sealed class CaptureSources : IDisposable
             catch (Exception error) when (error is not OperationCanceledException)
             {
                 delay = Longer(delay);
-                _logger.Unforeseen(error, watch.Source.Name, _clock.GetUtcNow() + delay);
+                _logger.Unforeseen(watch.Source.Name, _clock.GetUtcNow() + delay, UnforeseenError.Describe(error));
             }
 
             await Task.Delay(delay, _clock, cancellation).ConfigureAwait(false);

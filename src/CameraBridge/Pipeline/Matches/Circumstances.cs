@@ -8,6 +8,9 @@ namespace CameraBridge.Pipeline.Matches;
 /// <summary>Everything about a sitting that a step is held against.</summary>
 internal static class Circumstances
 {
+    /// <summary>Nobody is photographed for longer in one go.</summary>
+    private static readonly TimeSpan LongestVisit = TimeSpan.FromDays(1);
+
     /// <summary>Reads it from the state.</summary>
     public static async Task<MatchCircumstances> GatherAsync(
         SiteConfiguration site, IPipelineDatabase database, Sitting sitting, string worklistName, CancellationToken cancellation)
@@ -21,6 +24,7 @@ internal static class Circumstances
             Identity = Identity.Of(sitting, captures, cues),
             First = times.Length > 0 ? times.MinBy(time => time.DateTime) : null,
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
+            AreTimesApart = AreApart(captures),
             StationAETitle = source?.StationAETitle,
             Modality = ModalityOf(source, cues),
             RequireStation = site.Worklist?.RequireStation ?? true,
@@ -30,6 +34,12 @@ internal static class Circumstances
             StepBefore = await StepBeforeAsync(database, sitting, cancellation).ConfigureAwait(false),
         };
     }
+
+    /// <summary>More than a day between pictures whose times come from the same origin; Exif and file times are not held against each other.</summary>
+    private static bool AreApart(IReadOnlyList<Capture> captures) => captures
+        .Where(capture => capture.TakenAt is not null && !Sidecar.IsSidecar(capture.Place))
+        .GroupBy(capture => capture.TakenAtOrigin == CaptureTime.FileOrigin)
+        .Any(group => group.Max(capture => capture.TakenAt) - group.Min(capture => capture.TakenAt) > LongestVisit);
 
     /// <summary>The modality of the source's optic, or of the one that sidecars name; null when there is more than one.</summary>
     private static string? ModalityOf(SourceConfiguration? source, IReadOnlyList<Cue> cues)

@@ -12,6 +12,9 @@ internal sealed record MatchCircumstances
 
     public DateTimeOffset? Last { get; init; }
 
+    /// <summary>The camera's clock says that the pictures were not taken in one go: it jumped, or the folder holds more than one visit.</summary>
+    public bool AreTimesApart { get; init; }
+
     public string? StationAETitle { get; init; }
 
     /// <summary>What the source's optic makes; null when not known.</summary>
@@ -177,6 +180,12 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
         {
             against.Add(new Reason("time-unknown", "when the pictures were taken is not known"));
             return 5;
+        }
+
+        if (circumstances.AreTimesApart)
+        {
+            against.Add(new Reason(
+                "times-apart", "its pictures were taken more than a day apart by the camera's clock, so the clock jumped or there is more than one visit in the folder"));
         }
 
         if (step.StartDate is not { } day)

@@ -13,6 +13,15 @@ public sealed class MatchRulesTests
     private static readonly Identity ByLabel = Steps.Identity(Steps.Label("P0001"));
 
     [Fact]
+    public void Pictures_that_were_taken_more_than_a_day_apart_are_held_though_a_step_lies_between()
+    {
+        Match match = MatchRules.Decide(5, Steps.Circumstances(ByLabel) with { AreTimesApart = true }, [Steps.Answers(Steps.Answer())], Now);
+
+        Assert.Null(match.StepJson);
+        Assert.Equal("times-apart", Assert.Single(match.HeldReasons).Code);
+    }
+
+    [Fact]
     public void The_one_open_step_that_agrees_is_the_match()
     {
         Match match = Decide(ByLabel, Steps.Answer());

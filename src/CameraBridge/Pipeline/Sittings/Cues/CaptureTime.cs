@@ -8,6 +8,9 @@ namespace CameraBridge.Pipeline.Sittings.Cues;
 /// <param name="Origin">See <see cref="Capture.TakenAtOrigin"/>.</param>
 internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
 {
+    /// <summary>Origin of a time that is the file's own, not the picture's.</summary>
+    public const string FileOrigin = "file";
+
     /// <summary>Offsets from UTC that are in use anywhere; what lies beyond was not written by a camera that knew its zone.</summary>
     private static readonly TimeSpan WidestOffset = TimeSpan.FromHours(14);
 
@@ -18,7 +21,7 @@ internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
     {
         if (exif is not { } time)
         {
-            return new CaptureTime(TimeZoneInfo.ConvertTime(modifiedAt, zone), "file");
+            return new CaptureTime(TimeZoneInfo.ConvertTime(modifiedAt, zone), FileOrigin);
         }
 
         DateTime local = DateTime.SpecifyKind(time.Local, DateTimeKind.Unspecified);
