@@ -42,7 +42,7 @@ bash tests/peers/fetch_photos.sh "$CAMERABRIDGE_PHOTOS" || fail "the photographs
 dotnet build CameraBridge.sln -c Release -clp:ErrorsOnly -v quiet || fail "the build has errors"
 
 rm -rf artifacts/results/*
-tests/CameraBridge.Tests/bin/Release/net10.0/CameraBridge.Tests -trx "$PWD/artifacts/results/tests.trx" "$@"
+tests/CameraBridge.Tests/bin/Release/net10.0/CameraBridge.Tests -result-trx "$PWD/artifacts/results/tests.trx" "$@"
 code=$?
 
 # The closing line is counted from the result file; a test host that crashed wrote none, which is a failure.

@@ -85,7 +85,7 @@ internal static class OnceCommand
             {
                 using OnceProgress progress = new(terminal, source.Name);
                 await run.RunUntilQuietAsync(
-                    async token => summary = await sources.TakeAllAsync(source, token, progress).ConfigureAwait(false), source.Name, patience, cancellation, progress)
+                    async token => (summary = await sources.TakeAllAsync(source, token, progress).ConfigureAwait(false)).Whole, source.Name, patience, cancellation, progress)
                     .ConfigureAwait(false);
             }
 

@@ -37,15 +37,17 @@ internal sealed class PipelineRun(
     }
 
     /// <summary>Runs the intake to its end, and the stages until nothing is left that they can do.</summary>
-    /// <param name="intake">Takes everything there is; its sittings are closed when it ends.</param>
+    /// <param name="intake">
+    /// Takes everything there is, and says whether it could. Then its sittings are closed, and waited for; else they stay open for the rest to join them.
+    /// </param>
     /// <param name="source">Only work of this source is waited for; null: all work.</param>
     /// <param name="patience">See <see cref="DefaultPatience"/>.</param>
     /// <param name="cancellation">Ends the run early.</param>
     /// <param name="progress">Told the open work at each look.</param>
     /// <returns>The work that is left: it waits for a peer, or belongs to a destination that is no longer configured. Empty when all is done.</returns>
-    /// <exception cref="StateUnavailableException">The state could not be read.</exception>
+    /// <exception cref="StateUnavailableException">The state could not be read, or not be written for as long as the patience lasts.</exception>
     public async Task<IReadOnlyList<OpenWork>> RunUntilQuietAsync(
-        Func<CancellationToken, Task> intake,
+        Func<CancellationToken, Task<bool>> intake,
         string? source,
         TimeSpan patience,
         CancellationToken cancellation,
@@ -55,9 +57,9 @@ internal sealed class PipelineRun(
         Task[] running = [.. _loops.Select(loop => loop.RunAsync(stop.Token))];
         try
         {
-            await intake(cancellation).ConfigureAwait(false);
+            bool whole = await intake(cancellation).ConfigureAwait(false);
             signal.Raise(Stage.Sittings);
-            return await WaitUntilQuietAsync(running, source, patience, cancellation, progress).ConfigureAwait(false);
+            return await WaitUntilQuietAsync(running, whole, source, patience, cancellation, progress).ConfigureAwait(false);
         }
         finally
         {
@@ -95,7 +97,7 @@ internal sealed class PipelineRun(
     }
 
     private async Task<IReadOnlyList<OpenWork>> WaitUntilQuietAsync(
-        Task[] running, string? source, TimeSpan patience, CancellationToken cancellation, IProgress<IReadOnlyList<OpenWork>>? progress)
+        Task[] running, bool whole, string? source, TimeSpan patience, CancellationToken cancellation, IProgress<IReadOnlyList<OpenWork>>? progress)
     {
         HashSet<(Stage, string)> served = [.. stages.SelectMany(stage => stage.Lanes.Select(lane => (stage.Stage, lane)))];
         int left = int.MaxValue;
@@ -107,7 +109,7 @@ internal sealed class PipelineRun(
             IReadOnlyList<OpenWork> open = await database.GetOpenWorkAsync(source, cancellation).ConfigureAwait(false);
             progress?.Report(open);
             OpenWork[] doable = [.. open.Where(work => served.Contains((work.Stage, work.Lane)))];
-            int count = doable.Sum(work => work.Due + work.Leased + work.Later);
+            int count = doable.Sum(work => work.Due + work.Leased + (MayStayOpen(work) ? 0 : work.Later));
             if (idle && count == 0)
             {
                 return open;
@@ -119,8 +121,15 @@ internal sealed class PipelineRun(
                 left = count;
             }
 
-            bool onlyLater = idle && doable.All(work => work.Due + work.Leased == 0 && work.Stage != Stage.Sittings);
-            if (onlyLater && clock.GetElapsedTime(progressAt) >= patience)
+            // What is due and cannot be done, since the state takes no result, would be waited for for ever.
+            bool impatient = clock.GetElapsedTime(progressAt) >= patience;
+            if (idle && impatient && _loops.Select(loop => loop.Trouble).FirstOrDefault(trouble => trouble is not null) is { } trouble)
+            {
+                throw new StateUnavailableException(trouble.Message, trouble);
+            }
+
+            bool onlyLater = idle && doable.All(work => work.Due + work.Leased == 0 && (work.Stage != Stage.Sittings || MayStayOpen(work)));
+            if (onlyLater && impatient)
             {
                 return open;
             }
@@ -132,5 +141,7 @@ internal sealed class PipelineRun(
 
             await Task.Delay(QuietLookInterval, clock, cancellation).ConfigureAwait(false);
         }
+
+        bool MayStayOpen(OpenWork work) => !whole && work.Stage == Stage.Sittings;
     }
 }

@@ -65,9 +65,13 @@ internal sealed class StageLoop(
     private readonly StageLoopLimits _limits = limits ?? new StageLoopLimits();
     private readonly ConcurrentDictionary<long, int> _failures = new();
     private int _busy;
+    private StateUnavailableException? _trouble;
 
     /// <summary>Whether no worker of this loop has work in its hands.</summary>
     public bool IsIdle => Volatile.Read(ref _busy) == 0;
+
+    /// <summary>Why the state could not be read or written at the last attempt; null when it could.</summary>
+    public StateUnavailableException? Trouble => Volatile.Read(ref _trouble);
 
     /// <summary>Runs until cancelled, and then ends without an exception. Work under way is given back before.</summary>
     public Task RunAsync(CancellationToken cancellation) =>
@@ -88,7 +92,9 @@ internal sealed class StageLoop(
                     pause = TimeSpan.Zero;
                 }
 
-                if (!await RunOnceAsync(lane, cancellation).ConfigureAwait(false))
+                bool ran = await RunOnceAsync(lane, cancellation).ConfigureAwait(false);
+                Volatile.Write(ref _trouble, null);
+                if (!ran)
                 {
                     await WaitAsync(woken, await UntilNextDueAsync(lane, cancellation).ConfigureAwait(false), cancellation).ConfigureAwait(false);
                 }
@@ -100,6 +106,7 @@ internal sealed class StageLoop(
             catch (StateUnavailableException unavailable)
             {
                 logger.StateUnavailable(stage.Stage, unavailable.Message);
+                Volatile.Write(ref _trouble, unavailable);
                 pause = _limits.StateRetryDelay;
             }
         }

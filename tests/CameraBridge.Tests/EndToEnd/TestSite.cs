@@ -60,6 +60,9 @@ internal sealed class TestSite : IDisposable
         CultureInfo.InvariantCulture,
         $"  - name: {name}\n    host: 127.0.0.1\n    port: {port}\n    called_ae_title: {calledAETitle}\n{extraLines}");
 
+    /// <summary>Forgets the destinations, to name others.</summary>
+    public void ClearDestinations() => destinations.Clear();
+
     public void WriteConfiguration() => File.WriteAllText(ConfigurationFile, $"""
         institution:
           name: Test Vale Clinic
@@ -87,8 +90,10 @@ internal sealed class TestSite : IDisposable
         """);
 
     /// <summary>Runs <c>once</c> on the stick with a JSON report.</summary>
-    public Task<Run> OnceAsync(IReadOnlyDictionary<string, string>? environment = null) =>
-        RunAsync(["once", Stick, "--config", ConfigurationFile, "--json"], environment);
+    /// <param name="environment">Environment variables on top of ours.</param>
+    /// <param name="more">Further options.</param>
+    public Task<Run> OnceAsync(IReadOnlyDictionary<string, string>? environment = null, params IEnumerable<string> more) =>
+        RunAsync(["once", Stick, "--config", ConfigurationFile, "--json", .. more], environment);
 
     /// <summary>Runs the program to its end.</summary>
     public static async Task<Run> RunAsync(IEnumerable<string> arguments, IReadOnlyDictionary<string, string>? environment = null)

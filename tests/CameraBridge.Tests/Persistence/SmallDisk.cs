@@ -16,6 +16,9 @@ internal sealed class SmallDisk : IDisposable
         return OperatingSystem.IsLinux() && Run("mount", "-t", "tmpfs", "-o", $"size={size}", "tmpfs", folder) ? new SmallDisk(folder) : null;
     }
 
+    /// <summary>Gives it another size, as "4m".</summary>
+    public bool TryResize(string size) => Run("mount", "-o", $"remount,size={size}", _folder);
+
     /// <returns>False while somebody has a file open for writing.</returns>
     public bool TryMakeReadOnly() => Run("mount", "-o", "remount,ro", _folder);
 

@@ -62,7 +62,7 @@ public sealed class PipelineRunTests
         await rig.Database.AddCapturesAsync([FlowSteps.Capture("9/a.jpg", source: "share")], TimeSpan.FromHours(1), Cancellation);
         await using PipelineRun run = Run(rig, signal, delivering: null);
 
-        IReadOnlyList<OpenWork> left = await run.RunUntilQuietAsync(_ => Task.CompletedTask, "stick", Limit, Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation);
+        IReadOnlyList<OpenWork> left = await run.RunUntilQuietAsync(_ => Task.FromResult(true), "stick", Limit, Cancellation).WaitAsync(Limit, TimeProvider.System, Cancellation);
 
         Assert.Equal((Stage.Deliveries, 2), (Assert.Single(left).Stage, left[0].Due));
     }
@@ -127,7 +127,7 @@ public sealed class PipelineRunTests
         Pieces = [new StoredPiece([8, 0, 5, 0], null, 0, 4)],
     };
 
-    private static async Task TakeAsync(DeliveryRig rig, WorkSignal signal, int folders, int captures, CancellationToken cancellation)
+    private static async Task<bool> TakeAsync(DeliveryRig rig, WorkSignal signal, int folders, int captures, CancellationToken cancellation)
     {
         for (int folder = 0; folder < folders; folder++)
         {
@@ -137,6 +137,7 @@ public sealed class PipelineRunTests
         }
 
         await rig.Database.CloseSoonAsync("stick", null, cancellation);
+        return true;
     }
 
     private sealed class StandIn(Stage stage, Func<IReadOnlyList<Work>, Task> run) : IStage

@@ -60,7 +60,7 @@ internal static class MatchRules
         AddAnswerReasons(reasons, circumstances, answers);
         if (circumstances.Identity.IsNamed && answers.All(answer => answer.Failure is null))
         {
-            AddStepReasons(reasons, circumstances, checks, fitting);
+            AddStepReasons(reasons, circumstances, answers, checks, fitting);
         }
 
         var match = new Match
@@ -98,7 +98,8 @@ internal static class MatchRules
         }
     }
 
-    private static void AddStepReasons(List<Reason> reasons, MatchCircumstances circumstances, StepCheck[] checks, StepCheck[] fitting)
+    private static void AddStepReasons(
+        List<Reason> reasons, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers, StepCheck[] checks, StepCheck[] fitting)
     {
         if (fitting.Length > 1)
         {
@@ -127,8 +128,9 @@ internal static class MatchRules
             reasons.AddRange(own.SelectMany(check => check.Against).DistinctBy(reason => reason.Code)
                 .Select(reason => reason with { Words = WhyNot(own.Length, reason) }));
         }
-        else if (circumstances.Identity.Problems.Count == 0)
+        else if (circumstances.Identity.Problems.Count == 0 && !answers.Any(answer => answer.CutOff))
         {
+            // Of answers that were cut off nobody can say what is not among them.
             reasons.Add(WhyUnknown(circumstances, checks));
         }
     }

@@ -37,10 +37,10 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
         {
             int waiting = 0;
             Reason? down = null;
-            DateTimeOffset dueAt = clock.GetUtcNow() + configuration.RetryAfter;
+            DateTimeOffset? dueAt = null;
             foreach (Work work in batch)
             {
-                if (await DecideAsync(work, worklist, configuration, dueAt, cancellation).ConfigureAwait(false) is { } failure)
+                if (await DecideAsync(work, worklist, configuration, RetryAt, cancellation).ConfigureAwait(false) is { } failure)
                 {
                     waiting++;
                     down ??= failure;
@@ -49,14 +49,17 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
 
             if (down is not null)
             {
-                logger.WorklistDown(waiting, dueAt, down.Words);
+                logger.WorklistDown(waiting, RetryAt(), down.Words);
             }
+
+            // Counted from the failure, since a silent worklist may take longer to fail than the pause is long; one time for all, so that they ask together.
+            DateTimeOffset RetryAt() => dueAt ??= clock.GetUtcNow() + configuration.RetryAfter;
         }
     }
 
     /// <returns>Why the worklist gave no answer, or null when the sitting is decided.</returns>
     private async Task<Reason?> DecideAsync(
-        Work work, Worklist worklist, WorklistConfiguration configuration, DateTimeOffset dueAt, CancellationToken cancellation)
+        Work work, Worklist worklist, WorklistConfiguration configuration, Func<DateTimeOffset> retryAt, CancellationToken cancellation)
     {
         Sitting sitting = await GetSittingAsync(work, cancellation).ConfigureAwait(false);
         MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, worklist.Name, cancellation).ConfigureAwait(false);
@@ -75,7 +78,7 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
         Match match = MatchRules.Decide(sitting.Id, circumstances, answers, clock.GetUtcNow());
         if (answers.FirstOrDefault(answer => answer.Failure is not null)?.Failure is { } failure)
         {
-            await database.DeferMatchAsync(work, match, dueAt, cancellation).ConfigureAwait(false);
+            await database.DeferMatchAsync(work, match, retryAt(), cancellation).ConfigureAwait(false);
             return failure;
         }
 
