@@ -34,8 +34,8 @@ internal sealed class FaultyWorklist : IAsyncDisposable
     /// <summary>What is answered; may throw <see cref="RequestFailedException"/>.</summary>
     public Func<IEnumerable<FindMatch>> Answers { get; set; } = () => [new FindMatch(FaultSite.Item())];
 
-    /// <summary>Waited for before the first answer.</summary>
-    public Func<CancellationToken, Task> Before { get; set; } = _ => Task.CompletedTask;
+    /// <summary>Time that it takes for its first answer.</summary>
+    public TimeSpan Slowness { get; set; }
 
     /// <summary>Many items of other patients, and the one that is looked for as the last.</summary>
     public static IEnumerable<FindMatch> Many(int count) => Enumerable.Range(1, count)
@@ -46,7 +46,7 @@ internal sealed class FaultyWorklist : IAsyncDisposable
     private async IAsyncEnumerable<FindMatch> FindAsync(FindQuery query, [EnumeratorCancellation] CancellationToken cancellation)
     {
         Interlocked.Increment(ref queries);
-        await Before(cancellation);
+        await Task.Delay(Slowness, TimeProvider.System, cancellation);
         foreach (FindMatch match in Answers())
         {
             yield return match;

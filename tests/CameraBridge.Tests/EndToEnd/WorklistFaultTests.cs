@@ -46,11 +46,11 @@ public sealed class WorklistFaultTests
         await using FaultyWorklist worklist = new();
         await using FaultyArchive archive = new();
         using FaultSite site = new FaultSite().Use(worklist.Port, archive.Port);
-        worklist.Before = cancellation => Task.Delay(TimeSpan.FromSeconds(30), TimeProvider.System, cancellation);
+        worklist.Slowness = TimeSpan.FromSeconds(30);
 
         AssertWaits(await site.OnceAsync(), "worklist-down", "worklist FAULTWORKLIST", "did not answer a request", "a longer response limit may be needed", "limit Response, 1 s");
 
-        worklist.Before = cancellation => Task.Delay(TimeSpan.FromMilliseconds(500), TimeProvider.System, cancellation);
+        worklist.Slowness = TimeSpan.FromMilliseconds(500);
         await site.AssertMendedAsync(archive);
     }
 
