@@ -1,4 +1,5 @@
 using System.Globalization;
+using System.Text;
 using System.Text.RegularExpressions;
 using CameraBridge.Commands;
 using CameraBridge.Tests.Meta;
@@ -105,13 +106,28 @@ public sealed partial class PhotographsTests : IDisposable
 
     private static string PlaceOf(int index) => string.Create(CultureInfo.InvariantCulture, $"{index + 1:0000}/IMG_0002.JPG");
 
-    /// <summary>The day by the photograph's own Exif data, as Pillow reads it, else by its file time.</summary>
-    private static DateOnly DayOf(Judged photograph) => DateOnly.FromDateTime(
-        DateTime.TryParseExact(photograph.Text("taken"), "yyyy:MM:dd HH:mm:ss", CultureInfo.InvariantCulture, DateTimeStyles.None, out DateTime taken)
-            ? taken
-            : File.GetLastWriteTime(photograph.Path));
+    /// <summary>
+    /// The day by the photograph's own Exif data, as Pillow reads it; where Pillow gives flawed data up, the first text in its head that is a time as Exif
+    /// writes one; else its file time.
+    /// </summary>
+    private static DateOnly DayOf(Judged photograph) =>
+        ExifDay(photograph.Text("taken")) ?? ExifDay(ExifTime().Match(Head(photograph.Path)).Value) ?? DateOnly.FromDateTime(File.GetLastWriteTime(photograph.Path));
 
-    /// <summary>Each photograph in a folder of its own behind a label shot, since a damaged one makes what follows it doubtful.</summary>
+    private static DateOnly? ExifDay(string text) =>
+        DateTime.TryParseExact(text, "yyyy:MM:dd HH:mm:ss", CultureInfo.InvariantCulture, DateTimeStyles.None, out DateTime taken) ? DateOnly.FromDateTime(taken) : null;
+
+    private static string Head(string path)
+    {
+        using FileStream file = File.OpenRead(path);
+        byte[] head = new byte[64 * 1024];
+        return Encoding.Latin1.GetString(head, 0, file.ReadAtLeast(head, head.Length, throwOnEndOfStream: false));
+    }
+
+    /// <summary>"YYYY:MM:DD HH:MM:SS" (Exif 2.3, section 4.6.4, DateTime).</summary>
+    [GeneratedRegex("[0-9]{4}:[0-9]{2}:[0-9]{2} [0-9]{2}:[0-9]{2}:[0-9]{2}")]
+    private static partial Regex ExifTime();
+
+    /// <summary>Each photograph in a folder of its own behind a label shot, since a damaged one makes what follows it doubtful; both files bear the camera's day.</summary>
     private Order[] WriteStick(IReadOnlyList<Judged> photographs)
     {
         for (int i = 0; i < photographs.Count; i++)
@@ -120,7 +136,10 @@ public sealed partial class PhotographsTests : IDisposable
             Directory.CreateDirectory(Path.GetDirectoryName(path)!);
             File.WriteAllBytes(Path.Combine(Path.GetDirectoryName(path)!, "IMG_0001.JPG"), TestPictures.Label($"PID:PHOTO{i}", i));
             File.Copy(photographs[i].Path, path);
-            File.SetLastWriteTime(Path.Combine(Path.GetDirectoryName(path)!, "IMG_0001.JPG"), DayOf(photographs[i]).ToDateTime(new TimeOnly(0, 0, 1)));
+            foreach (string file in Directory.EnumerateFiles(Path.GetDirectoryName(path)!))
+            {
+                File.SetLastWriteTime(file, DayOf(photographs[i]).ToDateTime(new TimeOnly(0, 0, 1)));
+            }
         }
 
         return [.. Enumerable.Range(0, photographs.Count).Select(i =>

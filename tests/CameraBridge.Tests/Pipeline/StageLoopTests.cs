@@ -1,9 +1,11 @@
 using System.Collections.Concurrent;
+using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Tests.Persistence;
 using CameraBridge.Tests.Pipeline.Captures;
+using Microsoft.Extensions.Logging;
 using Microsoft.Extensions.Logging.Abstractions;
 using Microsoft.Extensions.Time.Testing;
 using Xunit;
@@ -53,6 +55,38 @@ public sealed class StageLoopTests : IAsyncLifetime
         Capture held = Assert.Single(await _database.GetCapturesAsync([3], Cancellation));
         Assert.Equal(CaptureState.Held, held.State);
         Assert.Contains("internal error in the stage Cues: see the log entry of work", held.HeldReason, StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData("Plain")]
+    [InlineData("Json")]
+    public async Task The_message_of_an_unforeseen_error_never_reaches_the_log(string format)
+    {
+        const string Marker = "Quillfeather^Odo";
+        var stage = new ScriptedStage(
+            _database, _ => throw new InvalidOperationException($"no place for {Marker}", new FormatException(Marker)) { Data = { ["name"] = Marker } });
+        await AddAsync(1);
+        TextWriter console = Console.Error;
+        using var written = new StringWriter();
+        Console.SetError(TextWriter.Synchronized(written));
+        try
+        {
+            // Both entries: the one of a failure that is tried again, and the one that gives up. Disposing waits until all is written.
+            using ILoggerFactory loggers = Logs.Create(Enum.Parse<LogFormat>(format), LogLevel.Trace);
+            var loop = new StageLoop(stage, _database, _signal, _clock, loggers.CreateLogger<StageLoop>(), new StageLoopLimits { MostFailures = 2 });
+            await loop.RunOnceAsync("", Cancellation);
+            _clock.Advance(TimeSpan.FromMinutes(1));
+            await loop.RunOnceAsync("", Cancellation);
+        }
+        finally
+        {
+            Console.SetError(console);
+        }
+
+        Assert.Contains("1501", written.ToString(), StringComparison.Ordinal);
+        Assert.Contains("1502", written.ToString(), StringComparison.Ordinal);
+        Assert.Contains("System.FormatException", written.ToString(), StringComparison.Ordinal);
+        Assert.DoesNotContain(Marker, written.ToString(), StringComparison.Ordinal);
     }
 
     [Fact]

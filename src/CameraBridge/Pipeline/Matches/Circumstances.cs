@@ -18,13 +18,16 @@ internal static class Circumstances
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         SourceConfiguration? source = site.FindSource(sitting.Source);
-        DateTimeOffset[] times = [.. captures.Where(capture => !Sidecar.IsSidecar(capture.Place)).Select(capture => capture.TakenAt).OfType<DateTimeOffset>()];
+        ILookup<bool, DateTimeOffset> timesByFile = Times(captures);
+
+        // A file's own time may be that of a copy: where a picture tells its time itself, that counts alone.
+        DateTimeOffset[] times = [.. timesByFile[!timesByFile.Contains(false)]];
         return new MatchCircumstances
         {
             Identity = Identity.Of(sitting, captures, cues),
             First = times.Length > 0 ? times.MinBy(time => time.DateTime) : null,
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
-            AreTimesApart = AreApart(captures),
+            AreTimesApart = timesByFile.Any(AreApart),
             StationAETitle = source?.StationAETitle,
             Modality = ModalityOf(source, cues),
             RequireStation = site.Worklist?.RequireStation ?? true,
@@ -35,11 +38,13 @@ internal static class Circumstances
         };
     }
 
-    /// <summary>More than a day between pictures whose times come from the same origin; Exif and file times are not held against each other.</summary>
-    private static bool AreApart(IReadOnlyList<Capture> captures) => captures
+    /// <summary>When the pictures were taken: under true by the file's own time, under false by what the camera wrote into the picture.</summary>
+    private static ILookup<bool, DateTimeOffset> Times(IReadOnlyList<Capture> captures) => captures
         .Where(capture => capture.TakenAt is not null && !Sidecar.IsSidecar(capture.Place))
-        .GroupBy(capture => capture.TakenAtOrigin == CaptureTime.FileOrigin)
-        .Any(group => group.Max(capture => capture.TakenAt) - group.Min(capture => capture.TakenAt) > LongestVisit);
+        .ToLookup(capture => capture.TakenAtOrigin == CaptureTime.FileOrigin, capture => capture.TakenAt!.Value);
+
+    /// <summary>More than a day between pictures whose times come from the same origin; Exif and file times are not held against each other.</summary>
+    private static bool AreApart(IEnumerable<DateTimeOffset> times) => times.Max() - times.Min() > LongestVisit;
 
     /// <summary>The modality of the source's optic, or of the one that sidecars name; null when there is more than one.</summary>
     private static string? ModalityOf(SourceConfiguration? source, IReadOnlyList<Cue> cues)

@@ -132,6 +132,36 @@ public sealed class MatchesStageTests : IAsyncLifetime
         Assert.All(report, sitting => Assert.Equal(SittingState.Matched, sitting.Sitting.State));
     }
 
+    [Theory]
+    [InlineData(true, 0, "exif", 23, "exif-local")]
+    [InlineData(true, 0, "exif", 24 * 400, "file")]
+    [InlineData(true, -24 * 400, "file", 0, "exif")]
+    [InlineData(false, 0, "exif", 25, "exif")]
+    [InlineData(false, 0, "exif-local", -30, "exif")]
+    [InlineData(false, 0, "file", 25, "file")]
+    public async Task Pictures_that_were_not_taken_in_one_go_are_held_but_a_files_own_time_is_not_held_against_the_cameras(
+        bool matches, double first, string firstOrigin, double second, string secondOrigin)
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
+        long sitting = await SittingAsync("0001", "P0001", (first, firstOrigin), (second, secondOrigin));
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        Match match = (await Database.GetMatchAsync(sitting, Cancellation))!;
+        Assert.Equal(matches ? [] : ["times-apart"], match.HeldReasons.Select(reason => reason.Code));
+    }
+
+    [Fact]
+    public async Task A_file_copied_today_does_not_make_a_step_of_today_fit_pictures_of_another_year()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
+        long sitting = await SittingAsync("0001", "P0001", (24, "file"), (-24 * 400, "exif"));
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        Assert.Equal("other-day", Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons).Code);
+    }
+
     private SiteConfiguration Site(int? port) => new()
     {
         SpoolFolder = _folder,
@@ -148,11 +178,14 @@ public sealed class MatchesStageTests : IAsyncLifetime
     }
 
     /// <summary>A closed sitting of two pictures in a folder; a patient ID makes the first a label.</summary>
-    private async Task<long> SittingAsync(string folder, string? patientID)
+    private Task<long> SittingAsync(string folder, string? patientID) => SittingAsync(folder, patientID, (0, "exif"), (0, "exif"));
+
+    /// <summary>The same, with the hours after the step at which each picture was taken, and where that time comes from.</summary>
+    private async Task<long> SittingAsync(string folder, string? patientID, params (double Hours, string Origin)[] taken)
     {
         Capture[] captures =
         [
-            .. Enumerable.Range(1, 2).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
+            .. Enumerable.Range(1, taken.Length).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
             {
                 Folder = folder, Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes($"{folder}{i}"))),
                 SettledAt = _clock.GetUtcNow(), ModifiedAt = Steps.Taken, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
@@ -161,8 +194,8 @@ public sealed class MatchesStageTests : IAsyncLifetime
         IReadOnlyList<long> ids = await Database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), Cancellation);
         IReadOnlyList<Work> cues = await Database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(5), Cancellation);
         await Database.CompleteCuesAsync(
-            [.. cues.Select(work => new CaptureReading(
-                work, Steps.Taken, "exif", work.SubjectId == ids[0] && patientID is not null ? [Steps.Label(patientID, capture: ids[0])] : []))],
+            [.. cues.Zip(taken, (work, time) => new CaptureReading(
+                work, Steps.Taken.AddHours(time.Hours), time.Origin, work.SubjectId == ids[0] && patientID is not null ? [Steps.Label(patientID, capture: ids[0])] : []))],
             Cancellation);
         await Database.CloseSoonAsync("van", null, Cancellation);
         Work closing = Assert.Single(await Database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(5), Cancellation));
