@@ -11,7 +11,7 @@ using CameraBridge.Pipeline.Matches;
 
 namespace CameraBridge.Commands;
 
-/// <summary><c>held assign</c>: a person says which order a held sitting belongs to, under their name.</summary>
+/// <summary><c>held assign</c>: a person says which order a held sitting belongs to, under their name. For sittings that are filed see <see cref="HeldAgain"/>.</summary>
 internal static class HeldAssign
 {
     private const int LongestName = 64;
@@ -35,7 +35,7 @@ internal static class HeldAssign
         Option<bool> dryRun = new("--dry-run") { Description = "Show what would happen and change nothing." };
         Verb verb = new(
             "assign",
-            "File a held sitting under an order. Shows what happens; refuses where evidence speaks against it, unless told why it is right.",
+            "File a held sitting under an order. Shows what happens; refuses where evidence speaks against it, unless told why it is right. Where only captures of a filed sitting are held, naming its order again tries them again.",
             ExitCodes.UsageOrConfiguration,
             ExitCodes.Held,
             ExitCodes.Undelivered)
@@ -52,25 +52,27 @@ internal static class HeldAssign
         });
         verb.SetAction(async (parsed, cancellation) =>
         {
-            Choice choice = new(parsed.GetValue(step), parsed.GetValue(accession), parsed.GetValue(number));
+            OrderChoice choice = new(parsed.GetValue(step), parsed.GetValue(accession), parsed.GetValue(number));
             string name = CheckName(parsed.GetValue(by)!);
             SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
             SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 HeldSitting held = await HeldCommand.FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
-                (Proposal chosen, string? inquiry) = await ChooseAsync(site, database, held, choice, cancellation).ConfigureAwait(false);
-                Match match = Decide(held, chosen, name, parsed.GetValue(against)) with { Inquiry = inquiry ?? held.Match?.Inquiry };
+                bool again = held.Sitting.State == SittingState.Matched;
+                Match match = again
+                    ? await HeldAgain.DecideAsync(site, database, held, choice, name, cancellation).ConfigureAwait(false)
+                    : await DecideAsync(site, database, held, choice, name, parsed.GetValue(against), cancellation).ConfigureAwait(false);
                 bool dry = parsed.GetValue(dryRun);
-                if (!dry && !await database.AssignAsync(match, cancellation).ConfigureAwait(false))
+                if (!dry && !await (again ? database.MakeAgainAsync(match, cancellation) : database.AssignAsync(match, cancellation)).ConfigureAwait(false))
                 {
                     throw new CommandException(
                         ExitCodes.UsageOrConfiguration,
                         "not-held",
-                        FormattableString.Invariant($"Sitting {held.Sitting.Id} is not held as a whole any more. 'camerabridge held show {held.Sitting.Id}' tells what it waits for."));
+                        FormattableString.Invariant($"Sitting {held.Sitting.Id} does not wait for a decision now: it is not complete yet, or was decided in the meantime. 'camerabridge held list' tells what waits."));
                 }
 
-                Report(terminal, parsed.GetValue(CommonOptions.Json), held, chosen, match, dry);
+                Report(terminal, parsed.GetValue(CommonOptions.Json), held, match, dry, again);
             }
         });
         return verb;
@@ -86,7 +88,7 @@ internal static class HeldAssign
 
     /// <returns>The step, with what speaks for and against it, and what the worklist was asked for it, if it was.</returns>
     private static async Task<(Proposal Chosen, string? Inquiry)> ChooseAsync(
-        SiteConfiguration site, IPipelineDatabase database, HeldSitting held, Choice choice, CancellationToken cancellation)
+        SiteConfiguration site, IPipelineDatabase database, HeldSitting held, OrderChoice choice, CancellationToken cancellation)
     {
         if (choice.Number is { } number)
         {
@@ -119,6 +121,13 @@ internal static class HeldAssign
     /// patients'.
     /// </summary>
     private static IEnumerable<Reason> Conflicts(HeldSitting held) => held.Match?.HeldReasons.Where(reason => ConflictCodes.Contains(reason.Code)) ?? [];
+
+    private static async Task<Match> DecideAsync(
+        SiteConfiguration site, IPipelineDatabase database, HeldSitting held, OrderChoice choice, string name, string? againstEvidence, CancellationToken cancellation)
+    {
+        (Proposal chosen, string? inquiry) = await ChooseAsync(site, database, held, choice, cancellation).ConfigureAwait(false);
+        return Decide(held, chosen, name, againstEvidence) with { Inquiry = inquiry ?? held.Match?.Inquiry };
+    }
 
     private static Match Decide(HeldSitting held, Proposal chosen, string name, string? againstEvidence)
     {
@@ -156,25 +165,21 @@ internal static class HeldAssign
         };
     }
 
-    private static void Report(Terminal terminal, bool json, HeldSitting held, Proposal chosen, Match match, bool dry)
+    private static void Report(Terminal terminal, bool json, HeldSitting held, Match match, bool dry, bool again)
     {
-        StepReply step = StepReply.Read(chosen.StepJson);
+        StepReply step = StepReply.Read(match.StepJson!);
+        int captures = again ? held.Captures.Count(capture => capture.State == CaptureState.Held) : held.Captures.Count;
         if (json)
         {
-            JsonReply.Write(terminal.Out, new { Sitting = held.Sitting.Id, Assigned = !dry, Step = step, match.DecidedBy, match.Evidence });
+            JsonReply.Write(terminal.Out, new { Sitting = held.Sitting.Id, Assigned = !dry, Again = again, Captures = captures, Step = step, match.DecidedBy, match.Evidence });
             return;
         }
 
         terminal.Out.WriteLine(FormattableString.Invariant(
-            $"Sitting {held.Sitting.Id}, source {held.Sitting.Source}, folder {held.Sitting.Folder}, {held.Captures.Count} captures {(dry ? "would be" : "will be")} filed under"));
+            $"Sitting {held.Sitting.Id}, source {held.Sitting.Source}, folder {held.Sitting.Folder}, {captures} {(again ? "held captures" : "captures")} {(dry ? "would be" : "will be")} {(again ? "tried again" : "filed")} under"));
         terminal.Out.WriteLine($"  order    {step.OrderLine()}");
         terminal.Out.WriteLine($"  patient  {step.PatientLine()}");
         terminal.Out.WriteLine($"  decided by {match.DecidedBy}");
         terminal.Out.WriteLine(dry ? "Nothing was changed (--dry-run)." : "Done. The running service, or the next 'once', makes and delivers the objects.");
-    }
-
-    private sealed record Choice(string? StepID, string? AccessionNumber, int? Number)
-    {
-        public string Words => StepID ?? AccessionNumber ?? "";
     }
 }

@@ -5,6 +5,7 @@ using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Matches;
 
 namespace CameraBridge.Commands;
 
@@ -29,12 +30,18 @@ internal static class HeldCommand
     private static Task<SqlitePipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation) =>
         OpenStateAsync(ConfigurationFile.Load(ConfigurationFile.Locate(config)), cancellation);
 
-    public static async Task<HeldSitting> FindAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation) =>
-        (await database.GetHeldAsync(cancellation).ConfigureAwait(false)).FirstOrDefault(held => held.Sitting.Id == sittingId)
-        ?? throw new CommandException(
-            ExitCodes.UsageOrConfiguration,
-            "not-held",
-            FormattableString.Invariant($"Sitting {sittingId} is not held, or there is none of this number. 'camerabridge held list' shows what is."));
+    public static async Task<HeldSitting> FindAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation)
+    {
+        if ((await database.GetHeldAsync(cancellation).ConfigureAwait(false)).FirstOrDefault(held => held.Sitting.Id == sittingId) is { } found)
+        {
+            return found;
+        }
+
+        string words = await database.GetMatchAsync(sittingId, cancellation).ConfigureAwait(false) is { StepJson: { } step }
+            ? FormattableString.Invariant($"Nothing of sitting {sittingId} is held: it {HeldAgain.FiledUnder(WorklistStep.FromJson(step))}")
+            : FormattableString.Invariant($"Sitting {sittingId} is not held, or there is none of this number. 'camerabridge held list' shows what is.");
+        throw new CommandException(ExitCodes.UsageOrConfiguration, "not-held", words);
+    }
 
     private static Verb List(Terminal terminal)
     {
@@ -66,7 +73,7 @@ internal static class HeldCommand
                             sitting.Sitting.State is SittingState.Held or SittingState.Closed ? "whole" : Number(reply.HeldCaptures.Count), Why(reply),
                         ]));
                     terminal.Out.WriteLine();
-                    terminal.Out.WriteLine("camerabridge held show SITTING tells more; camerabridge held assign SITTING files it under an order.");
+                    terminal.Out.WriteLine("camerabridge held show SITTING tells more; camerabridge held assign SITTING files it under an order, or tries held captures of a filed sitting again.");
                 }
 
                 return replies.Length == 0 ? ExitCodes.AllWell : ExitCodes.Held;
@@ -127,6 +134,8 @@ internal static class HeldCommand
         Section(writer, "Captures", held.Captures.Select(capture =>
             $"{capture.Place}  {capture.TakenAt?.ToString("yyyy-MM-dd HH:mm:ss zzz", CultureInfo.InvariantCulture) ?? "time not known"}  {JsonNamingPolicy.SnakeCaseLower.ConvertName(capture.State.ToString())}"));
         Section(writer, "Read from them", cues.Select(cue => CueLine(cue, held.Captures)));
+        bool isFiled = held.Sitting.State == SittingState.Matched;
+        Section(writer, "Filed under", isFiled && reply.Step is { } filed ? [filed.OrderLine(), $"step {filed.StepID ?? "(no step ID)"}", filed.PatientLine()] : []);
         Section(writer, "Evidence", (held.Match?.Evidence ?? []).Select(reason => reason.Words));
         IReadOnlyList<Proposal> proposals = held.Match?.Proposals ?? [];
         for (int i = 0; i < proposals.Count; i++)
@@ -141,7 +150,9 @@ internal static class HeldCommand
         }
 
         writer.WriteLine();
-        writer.WriteLine(proposals.Count == 0
+        writer.WriteLine(
+            isFiled ? FormattableString.Invariant($"Once the cause is mended, camerabridge held assign {reply.Sitting} --step STEP|--accession NUMBER --by \"YOUR NAME\" with this same order tries the held captures again.")
+            : proposals.Count == 0
             ? "There is no proposal. --accession NUMBER assigns a step that the worklist knows."
             : FormattableString.Invariant($"camerabridge held assign {reply.Sitting} --step STEP|--accession NUMBER --by \"YOUR NAME\" files it. What was asked and answered: --json."));
     }

@@ -151,13 +151,32 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <returns>False when the sitting is not held (any more).</returns>
     Task<bool> AssignAsync(Match match, CancellationToken cancellation);
 
+    /// <summary>
+    /// A person's decision to try the held captures of a matched sitting again: they are held no longer, and Objects work is added, which takes the place
+    /// of any that is open. Captures that have become objects or evidence stay as they are.
+    /// </summary>
+    /// <param name="match">The decision. Once the sitting has objects its step must be the very one under which they were made.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    /// <returns>False when the sitting is not matched, has no held captures, or has objects under another step: nothing was changed.</returns>
+    Task<bool> MakeAgainAsync(Match match, CancellationToken cancellation);
+
     // --- objects --------------------------------------------------------------------------------------------------------------------
 
-    /// <summary>Writes the objects of a sitting, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
+    /// <summary>When the study began, by the first sitting that asked: all its objects tell the same, whatever sitting they are of.</summary>
+    /// <param name="StudyInstanceUID">The study.</param>
+    /// <param name="startedAt">What is remembered if nobody has asked before.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    Task<DateTimeOffset> StartStudyAsync(string StudyInstanceUID, DateTimeOffset startedAt, CancellationToken cancellation);
+
+    /// <summary>The series that objects of the sitting are in, in the order in which they were made.</summary>
+    Task<IReadOnlyList<ObjectSeries>> GetSeriesOfSittingAsync(long sittingId, CancellationToken cancellation);
+
+    /// <summary>Writes the objects of a sitting and their series, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
     /// <returns>False when the lease was lost: nothing was changed.</returns>
     Task<bool> CompleteObjectsAsync(
         Work work,
         IReadOnlyList<ImagingObject> objects,
+        IReadOnlyList<ObjectSeries> series,
         IReadOnlyList<CaptureVerdict> others,
         IReadOnlyList<string> destinations,
         CancellationToken cancellation);

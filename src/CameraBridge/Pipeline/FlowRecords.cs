@@ -200,6 +200,25 @@ internal sealed record ImagingObject
     public required IReadOnlyList<StoredPiece> Pieces { get; init; }
 }
 
+/// <summary>A series of a sitting's objects: what goes into all of them, so that pictures that become objects later can join it.</summary>
+internal sealed record ObjectSeries
+{
+    public required string SeriesInstanceUID { get; init; }
+
+    /// <summary>Name of the optic.</summary>
+    public required string Optic { get; init; }
+
+    /// <summary>What the objects say of modality and equipment, as one text: a series is of one equipment (PS3.3 section C.7.5.1).</summary>
+    public required string Equipment { get; init; }
+
+    public int SeriesNumber { get; init; }
+
+    public DateTimeOffset StartedAt { get; init; }
+
+    /// <summary>The highest Instance Number given in it.</summary>
+    public int Instances { get; init; }
+}
+
 /// <summary>Literal bytes, or (Bytes null) a range of the spool file <paramref name="SpoolName"/>.</summary>
 internal sealed record StoredPiece(byte[]? Bytes, string? SpoolName, long Offset, long Length);
 

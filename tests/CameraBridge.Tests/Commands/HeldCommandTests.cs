@@ -102,6 +102,61 @@ public sealed class HeldCommandTests
         Assert.Null((await site.MatchAsync(Cancellation))!.StepJson);
     }
 
+    [Theory]
+    [InlineData(true, "--step", "SPS1")]
+    [InlineData(false, "--accession", "A0001")]
+    public async Task Held_captures_of_a_filed_sitting_are_tried_again_under_the_same_order(bool withObject, string option, string value)
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        await site.FileAsync(withObject, Cancellation);
+        int held = withObject ? 1 : 2;
+        Assert.Contains("this same order tries the held captures again", (await RunAsync(site, "show", Number(site))).Out, StringComparison.Ordinal);
+
+        TestTerminal dry = await RunAsync(site, "assign", Number(site), option, value, "--by", "R. Example", "--dry-run");
+        Assert.Equal(3, (await RunAsync(site, "list")).ExitCode);
+        TestTerminal run = await RunAsync(site, "assign", Number(site), option, value, "--by", "R. Example");
+
+        Assert.Equal(0, dry.ExitCode);
+        Assert.Equal("", run.Error);
+        Assert.Equal(0, run.ExitCode);
+        Assert.Contains($"{held} held captures will be tried again under", run.Out, StringComparison.Ordinal);
+        Match match = (await site.MatchAsync(Cancellation))!;
+        Assert.Equal("R. Example", match.DecidedBy);
+        Assert.Equal(["by-label", "again"], match.Evidence.Select(reason => reason.Code));
+        Assert.Equal(0, (await RunAsync(site, "list")).ExitCode);
+        Assert.Equal(held, await site.MakeAsync(Cancellation));
+    }
+
+    [Theory]
+    [InlineData(true, "--step", "SPS2")]
+    [InlineData(false, "--accession", "A0002")]
+    [InlineData(true, "--proposal", "1")]
+    public async Task A_filed_sitting_is_filed_under_no_other_order(bool withObject, string option, string value)
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        await site.FileAsync(withObject, Cancellation);
+
+        TestTerminal run = await RunAsync(site, "assign", Number(site), option, value, "--by", "R. Example", "--json");
+
+        JsonElement error = run.Json().GetProperty("error");
+        Assert.Equal(3, run.ExitCode);
+        Assert.Equal("filed-already", error.GetProperty("code").GetString());
+        Assert.Contains("already filed under accession number A0001, step SPS1", error.GetProperty("message").GetString(), StringComparison.Ordinal);
+        Assert.Contains("correct it in the archive by your site's policy", error.GetProperty("message").GetString(), StringComparison.Ordinal);
+        Assert.DoesNotContain("Marrowdown", run.Out, StringComparison.Ordinal);
+        Assert.Equal(3, (await RunAsync(site, "list")).ExitCode);
+    }
+
+    [Fact]
+    public async Task A_sitting_of_which_nothing_is_held_tells_where_it_is_filed()
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        await RunAsync(site, "assign", Number(site), "--step", "SPS1", "--by", "R. Example");
+        TestTerminal run = await RunAsync(site, "assign", Number(site), "--step", "SPS2", "--by", "R. Example");
+        Assert.Equal(2, run.ExitCode);
+        Assert.Contains("is already filed under accession number A0001, step SPS1", run.Error, StringComparison.Ordinal);
+    }
+
     [Fact]
     public async Task A_sitting_that_is_not_held_is_told_apart()
     {

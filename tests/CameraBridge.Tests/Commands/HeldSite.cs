@@ -4,6 +4,7 @@ using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Practice;
+using CameraBridge.Tests.Persistence;
 using Xunit;
 
 namespace CameraBridge.Tests.Commands;
@@ -56,6 +57,28 @@ internal sealed class HeldSite : IDisposable
         return site;
     }
 
+    /// <summary>Files the sitting under A0001; of its captures the second is held, and the first is an object if <paramref name="withObject"/>.</summary>
+    public async Task FileAsync(bool withObject, CancellationToken cancellation)
+    {
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
+        Assert.True(await database.AssignAsync(
+            new Match { SittingId = Sitting, StepJson = Step("A0001", "SPS1", "Marrowdown^Hettie"), Evidence = [new Reason("by-label", "a label")], DecidedAt = TimeProvider.System.GetUtcNow() },
+            cancellation));
+        IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(Sitting, cancellation);
+        await CompleteObjectsAsync(
+            database, withObject ? [captures[0]] : [], [.. captures.Skip(withObject ? 1 : 0).Select(capture => new CaptureVerdict(capture.Id, CaptureState.Held, "no such optic"))], cancellation);
+    }
+
+    /// <summary>Makes objects of captures as the stage would.</summary>
+    public async Task<int> MakeAsync(CancellationToken cancellation)
+    {
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
+        IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(Sitting, cancellation);
+        Capture[] open = [.. captures.Where(capture => capture.State == CaptureState.Read)];
+        await CompleteObjectsAsync(database, open, [], cancellation);
+        return open.Length;
+    }
+
     public async Task<Match?> MatchAsync(CancellationToken cancellation)
     {
         await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
@@ -63,6 +86,21 @@ internal sealed class HeldSite : IDisposable
     }
 
     public void Dispose() => Directory.Delete(_folder, recursive: true);
+
+    private static async Task CompleteObjectsAsync(
+        SqlitePipelineDatabase database, IReadOnlyList<Capture> captures, IReadOnlyList<CaptureVerdict> others, CancellationToken cancellation)
+    {
+        Work work = (await database.LeaseAsync(Stage.Objects, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+        ImagingObject[] objects =
+        [
+            .. captures.Select(capture => new ImagingObject
+            {
+                CaptureId = capture.Id, SOPClassUID = FlowSteps.SOPClassUID, SOPInstanceUID = $"2.25.{capture.Id}", TransferSyntaxUID = FlowSteps.TransferSyntaxUID,
+                Pieces = [new StoredPiece([1, 2], null, 0, 2)],
+            }),
+        ];
+        Assert.True(await database.CompleteObjectsAsync(work, objects, [], others, ["archive"], cancellation));
+    }
 
     private static Capture Capture(string place, char content) => new()
     {

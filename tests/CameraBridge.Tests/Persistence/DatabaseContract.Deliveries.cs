@@ -84,6 +84,84 @@ public abstract partial class DatabaseContract
     }
 
     [Fact]
+    public async Task Held_captures_of_a_matched_sitting_are_tried_again_under_its_own_step_only()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        long sitting = await MatchedSittingAsync(database, "1/a.jpg", "1/b.jpg", "1/c.jpg");
+        Match again = MatchOf(sitting) with { DecidedBy = "R. Example", Evidence = [new Reason("again", "tried again")] };
+        Assert.False(await database.MakeAgainAsync(again, Cancellation));
+        IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting, Cancellation);
+        ObjectSeries series = new()
+        {
+            SeriesInstanceUID = "2.25.77",
+            Optic = "ear",
+            Equipment = "ES\ncamera",
+            SeriesNumber = 1,
+            StartedAt = new DateTimeOffset(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1)),
+            Instances = 1,
+        };
+        CaptureVerdict[] others = [new(captures[1].Id, CaptureState.Evidence, null), new(captures[2].Id, CaptureState.Held, "no such optic")];
+        Assert.True(await database.CompleteObjectsAsync(
+            Assert.Single(await LeaseAsync(database, Stage.Objects)), [ObjectOf(captures[0])], [series], others, ["archive"], Cancellation));
+
+        Assert.False(await database.MakeAgainAsync(again with { StepJson = "{}" }, Cancellation));
+        Assert.Equal(CaptureState.Held, (await database.GetCapturesOfSittingAsync(sitting, Cancellation))[2].State);
+        Assert.True(await database.MakeAgainAsync(again, Cancellation));
+        Assert.False(await database.MakeAgainAsync(again, Cancellation));
+
+        Assert.Empty(await database.GetHeldAsync(Cancellation));
+        Assert.Equal(
+            [CaptureState.Encoded, CaptureState.Evidence, CaptureState.Read],
+            (await database.GetCapturesOfSittingAsync(sitting, Cancellation)).Select(capture => capture.State));
+        Assert.Equal("R. Example", (await database.GetMatchAsync(sitting, Cancellation))!.DecidedBy);
+        Assert.Equal(series, Assert.Single(await database.GetSeriesOfSittingAsync(sitting, Cancellation)));
+        Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
+        Assert.Equal(sitting, work.SubjectId);
+        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[2])], [series with { Instances = 2 }], [], ["archive"], Cancellation));
+        Assert.Equal(2, Assert.Single(await database.GetSeriesOfSittingAsync(sitting, Cancellation)).Instances);
+        Assert.Equal(2, (await LeaseAsync(database, Stage.Deliveries, "archive")).Count);
+    }
+
+    [Fact]
+    public async Task Who_makes_objects_of_a_sitting_that_is_tried_again_is_overtaken_and_changes_nothing()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        long[] captures = [.. await AddAsync(database, "1/a.jpg", "1/b.jpg")];
+        Work poisoned = (await LeaseAsync(database, Stage.Cues)).Single(work => work.SubjectId == captures[1]);
+        Assert.True(await database.HoldAsync(poisoned, new Reason("internal-error", "see the log"), Cancellation));
+        Clock.Advance(Lease);
+        await ReadCuesAsync(database);
+        await database.CloseSoonAsync("stick", null, Cancellation);
+        Work closing = Assert.Single(await LeaseAsync(database, Stage.Sittings));
+        Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart(captures, "folder", Empty: false)], Cancellation));
+        Assert.True(await database.CompleteMatchAsync(Assert.Single(await LeaseAsync(database, Stage.Matches)), MatchOf(closing.SubjectId), Cancellation));
+        Work overtaken = Assert.Single(await LeaseAsync(database, Stage.Objects));
+
+        Assert.True(await database.MakeAgainAsync(MatchOf(closing.SubjectId) with { DecidedBy = "R. Example" }, Cancellation));
+
+        IReadOnlyList<Capture> its = await database.GetCapturesOfSittingAsync(closing.SubjectId, Cancellation);
+        Assert.False(await database.CompleteObjectsAsync(overtaken, [.. its.Select(ObjectOf)], [], [], ["archive"], Cancellation));
+        Assert.Empty(await LeaseAsync(database, Stage.Deliveries, "archive"));
+        Assert.True(await database.CompleteObjectsAsync(
+            Assert.Single(await LeaseAsync(database, Stage.Objects)), [.. its.Select(ObjectOf)], [], [], ["archive"], Cancellation));
+    }
+
+    [Fact]
+    public async Task A_study_begins_once_whoever_asks()
+    {
+        IPipelineDatabase[] databases = [await OpenedAsync(), await OpenedAsync("another")];
+        DateTimeOffset first = new(2026, 3, 29, 1, 59, 59, TimeSpan.FromHours(1));
+
+        DateTimeOffset[] told = await Task.WhenAll(Enumerable.Range(0, 20).Select(i => Task.Run(
+            () => databases[i % 2].StartStudyAsync("2.25.1", first.AddHours(i), Cancellation), Cancellation)));
+
+        DateTimeOffset remembered = Assert.Single(told.Distinct());
+        Assert.Equal(TimeSpan.FromHours(1), remembered.Offset);
+        Assert.Equal(remembered, await databases[1].StartStudyAsync("2.25.1", first.AddDays(9), Cancellation));
+        Assert.Equal(first.AddDays(9), await databases[0].StartStudyAsync("2.25.2", first.AddDays(9), Cancellation));
+    }
+
+    [Fact]
     public async Task Objects_are_queued_for_every_destination_and_come_back_piece_by_piece()
     {
         IPipelineDatabase database = await OpenedAsync();
@@ -92,8 +170,8 @@ public abstract partial class DatabaseContract
         Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
         CaptureVerdict[] others = [new(captures[1].Id, CaptureState.Evidence, null), new(captures[2].Id, CaptureState.Held, "progressive JPEG")];
 
-        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], others, ["archive", "second"], Cancellation));
-        Assert.False(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], others, ["archive", "second"], Cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], [], others, ["archive", "second"], Cancellation));
+        Assert.False(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], [], others, ["archive", "second"], Cancellation));
 
         Work delivery = Assert.Single(await LeaseAsync(database, Stage.Deliveries, "second"));
         DeliveryTask task = Assert.Single(await database.GetDeliveriesAsync([delivery], Cancellation));

@@ -109,7 +109,7 @@ public abstract partial class DatabaseContract : IAsyncDisposable
         long sitting = await MatchedSittingAsync(database, places);
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting, Cancellation);
         Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
-        Assert.True(await database.CompleteObjectsAsync(work, [.. captures.Select(ObjectOf)], [], destinations, Cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, [.. captures.Select(ObjectOf)], [], [], destinations, Cancellation));
         return sitting;
     }
 

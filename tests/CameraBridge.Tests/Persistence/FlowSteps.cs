@@ -55,6 +55,7 @@ internal static class FlowSteps
                 Pieces = pieces(capture),
             })],
             [],
+            [],
             destinations,
             Cancellation));
     }

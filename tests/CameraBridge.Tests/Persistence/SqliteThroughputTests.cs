@@ -79,6 +79,7 @@ public sealed class SqliteThroughputTests
                             Pieces = [new StoredPiece(header, null, 0, header.Length), new StoredPiece(null, one.SpoolName, 0, 1000)],
                         })],
                         [],
+                        [],
                         ["archive"],
                         Cancellation);
                 }

@@ -110,7 +110,7 @@ public sealed class PipelineRunTests
                 foreach (Work piece in work)
                 {
                     IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(piece.SubjectId, Cancellation);
-                    await database.CompleteObjectsAsync(piece, [.. captures.Select(ObjectOf)], [], [DeliveryRig.Destination], Cancellation);
+                    await database.CompleteObjectsAsync(piece, [.. captures.Select(ObjectOf)], [], [], [DeliveryRig.Destination], Cancellation);
                 }
             }),
             .. delivering is null ? Array.Empty<IStage>() : [delivering()],

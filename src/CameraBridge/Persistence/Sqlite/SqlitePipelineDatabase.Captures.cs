@@ -1,4 +1,3 @@
-using System.Globalization;
 using System.Runtime.CompilerServices;
 using System.Text.Json;
 using CameraBridge.Pipeline;
@@ -152,7 +151,7 @@ internal sealed partial class SqlitePipelineDatabase
             Sha256 = reader.GetString(7),
             SpoolName = reader.GetString(8),
             SettledAt = At(reader, 9),
-            TakenAt = Text(reader, 10) is { } text ? DateTimeOffset.ParseExact(text, "O", CultureInfo.InvariantCulture) : null,
+            TakenAt = Text(reader, 10) is { } text ? FromIso(text) : null,
             TakenAtOrigin = Text(reader, 11),
             State = Word<CaptureState>(reader, 12),
             HeldReason = Text(reader, 13),

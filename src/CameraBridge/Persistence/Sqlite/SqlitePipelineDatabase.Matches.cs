@@ -67,9 +67,65 @@ internal sealed partial class SqlitePipelineDatabase
             },
             cancellation);
 
+    public Task<bool> MakeAgainAsync(Match match, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                bool isMatched = session.QueryText("select state from sittings where id = $1", match.SittingId) == nameof(SittingState.Matched);
+                bool hasObjects = session.QueryNumber("select 1 from imaging_objects where sitting_id = $1 limit 1", match.SittingId) is not null;
+                if (!isMatched
+                    || (hasObjects && LatestMatch(session, match.SittingId)?.StepJson != match.StepJson)
+                    || session.Execute("update captures set state = 'Read', held_reason = null where sitting_id = $1 and state = 'Held'", match.SittingId) == 0)
+                {
+                    return false;
+                }
+
+                // Who is making objects of this sitting at this moment finds its lease gone, and changes nothing.
+                session.Execute("delete from work where stage = 'Objects' and subject_id = $1", match.SittingId);
+                InsertMatch(session, match);
+                AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                return true;
+            },
+            cancellation);
+
+    public async Task<DateTimeOffset> StartStudyAsync(string StudyInstanceUID, DateTimeOffset startedAt, CancellationToken cancellation)
+    {
+        const string Find = "select started_at from studies where StudyInstanceUID = $1";
+
+        // Most sittings are the first of their study or come long after it: looking costs no write.
+        string text = await ReadAsync(session => session.QueryText(Find, StudyInstanceUID), cancellation).ConfigureAwait(false)
+            ?? await WriteAsync(
+                session =>
+                {
+                    session.Execute("insert or ignore into studies (StudyInstanceUID, started_at) values ($1, $2)", StudyInstanceUID, Iso(startedAt));
+                    return session.QueryText(Find, StudyInstanceUID)!;
+                },
+                cancellation).ConfigureAwait(false);
+        return FromIso(text);
+    }
+
+    public Task<IReadOnlyList<ObjectSeries>> GetSeriesOfSittingAsync(long sittingId, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<ObjectSeries>>(
+            session => session.Query(
+                """
+                select SeriesInstanceUID, optic, equipment, SeriesNumber, started_at, instances from series where sitting_id = $1 order by SeriesNumber
+                """,
+                reader => new ObjectSeries
+                {
+                    SeriesInstanceUID = reader.GetString(0),
+                    Optic = reader.GetString(1),
+                    Equipment = reader.GetString(2),
+                    SeriesNumber = reader.GetInt32(3),
+                    StartedAt = FromIso(reader.GetString(4)),
+                    Instances = reader.GetInt32(5),
+                },
+                sittingId),
+            cancellation);
+
     public Task<bool> CompleteObjectsAsync(
         Work work,
         IReadOnlyList<ImagingObject> objects,
+        IReadOnlyList<ObjectSeries> series,
         IReadOnlyList<CaptureVerdict> others,
         IReadOnlyList<string> destinations,
         CancellationToken cancellation) =>
@@ -84,6 +140,16 @@ internal sealed partial class SqlitePipelineDatabase
                 foreach (ImagingObject made in objects)
                 {
                     AddObject(session, made with { SittingId = work.SubjectId }, destinations);
+                }
+
+                foreach (ObjectSeries one in series)
+                {
+                    session.Execute(
+                        """
+                        insert into series (SeriesInstanceUID, sitting_id, optic, equipment, SeriesNumber, started_at, instances) values ($1, $2, $3, $4, $5, $6, $7)
+                        on conflict (SeriesInstanceUID) do update set instances = excluded.instances
+                        """,
+                        one.SeriesInstanceUID, work.SubjectId, one.Optic, one.Equipment, one.SeriesNumber, Iso(one.StartedAt), one.Instances);
                 }
 
                 foreach (CaptureVerdict verdict in others)

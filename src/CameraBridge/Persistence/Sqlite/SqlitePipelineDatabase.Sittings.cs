@@ -1,4 +1,3 @@
-using System.Globalization;
 using CameraBridge.Pipeline;
 using Microsoft.Data.Sqlite;
 
@@ -26,7 +25,7 @@ internal sealed partial class SqlitePipelineDatabase
 
                     session.Execute(
                         "update captures set taken_at = $1, taken_at_origin = $2, state = 'Read' where id = $3",
-                        reading.TakenAt.ToString("O", CultureInfo.InvariantCulture), reading.TakenAtOrigin, capture);
+                        Iso(reading.TakenAt), reading.TakenAtOrigin, capture);
                     foreach (Cue cue in reading.Cues)
                     {
                         InsertCue(session, cue with { CaptureId = capture });

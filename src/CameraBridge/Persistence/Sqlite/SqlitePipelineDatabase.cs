@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Globalization;
 using System.Text.Json;
 using Microsoft.Data.Sqlite;
 
@@ -176,6 +177,10 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
     private static DateTimeOffset At(SqliteDataReader reader, int column) => new(reader.GetInt64(column), TimeSpan.Zero);
 
     private static string? Text(SqliteDataReader reader, int column) => reader.IsDBNull(column) ? null : reader.GetString(column);
+
+    private static string Iso(DateTimeOffset moment) => moment.ToString("O", CultureInfo.InvariantCulture);
+
+    private static DateTimeOffset FromIso(string text) => DateTimeOffset.ParseExact(text, "O", CultureInfo.InvariantCulture);
 
     private static T Word<T>(SqliteDataReader reader, int column)
         where T : struct, Enum => Enum.Parse<T>(reader.GetString(column));

@@ -20,7 +20,8 @@ internal sealed class StepSearch(SiteConfiguration site, IPipelineDatabase datab
     /// <param name="stepId">Scheduled Procedure Step ID, or null.</param>
     /// <param name="accessionNumber">Accession number, or null; one of both is given.</param>
     /// <param name="cancellation">Gives up the call.</param>
-    public async Task<StepSearchResult> FindAsync(Sitting sitting, string? stepId, string? accessionNumber, CancellationToken cancellation)
+    /// <param name="afresh">Ask the worklist in any case: what it answered before may have been corrected.</param>
+    public async Task<StepSearchResult> FindAsync(Sitting sitting, string? stepId, string? accessionNumber, CancellationToken cancellation, bool afresh = false)
     {
         stepId = stepId?.Trim(' ');
         accessionNumber = accessionNumber?.Trim(' ');
@@ -33,7 +34,7 @@ internal sealed class StepSearch(SiteConfiguration site, IPipelineDatabase datab
         MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, name, cancellation).ConfigureAwait(false);
         Match? held = await database.GetMatchAsync(sitting.Id, cancellation).ConfigureAwait(false);
         Proposal[] known = Named([.. held?.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson)) ?? [], .. Inquiry.ReadSteps(held?.Inquiry)]);
-        if (known.Length > 0)
+        if (known.Length > 0 && !afresh)
         {
             return new StepSearchResult(known, null, null);
         }

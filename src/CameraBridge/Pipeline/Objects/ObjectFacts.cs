@@ -23,9 +23,11 @@ internal sealed record ObjectFacts
 /// <param name="Optic">What the pictures become.</param>
 /// <param name="SeriesInstanceUID">Made for this series.</param>
 /// <param name="SeriesNumber">Number in the study.</param>
-/// <param name="StartedAt">When the sitting's first picture was taken; its offset is the zone of all dates and times in the objects.</param>
+/// <param name="StartedAt">When the sitting's first picture was taken; told in the zone of <paramref name="StudyStartedAt"/>.</param>
+/// <param name="StudyStartedAt">When the study's first sitting began; its offset is the zone of all dates and times in the objects.</param>
 /// <param name="PerformedProcedureStepID">Made for the sitting.</param>
-internal sealed record SeriesFacts(Optic Optic, string SeriesInstanceUID, int SeriesNumber, DateTimeOffset StartedAt, string PerformedProcedureStepID);
+internal sealed record SeriesFacts(
+    Optic Optic, string SeriesInstanceUID, int SeriesNumber, DateTimeOffset StartedAt, DateTimeOffset StudyStartedAt, string PerformedProcedureStepID);
 
 /// <summary>What is known of one capture.</summary>
 internal sealed record PictureFacts

@@ -1,5 +1,7 @@
 using System.Text;
 using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
 
@@ -7,7 +9,7 @@ namespace CameraBridge.Pipeline.Objects;
 
 /// <summary>
 /// Makes the objects of a matched sitting: UIDs and data sets once, stored with their deliveries in one transaction before the first byte is sent.
-/// A capture that cannot become an object is held and stops none of the others.
+/// A capture that cannot become an object is held and stops none of the others; tried again later, it joins the series of those that could.
 /// </summary>
 internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDatabase database, ILogger<ObjectsStage> logger) : IStage
 {
@@ -43,27 +45,38 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
             ? found
             : throw new InvalidOperationException($"Sitting {sitting.Id} is to become objects and has no match.");
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting.Id, cancellation);
+        Capture[] open = [.. captures.Where(capture => capture.State is not (CaptureState.Encoded or CaptureState.Evidence))];
         IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(sitting.Id, cancellation);
 
         var objects = new List<ImagingObject>();
         var others = new List<CaptureVerdict>();
+        IReadOnlyList<ObjectSeries> series = [];
         if (configuration.FindSource(sitting.Source) is { } source)
         {
-            var making = new SittingObjects(configuration, source, sitting, DicomJson.ReadArray(Encoding.UTF8.GetBytes(match.StepJson!))[0], captures, cues);
-            foreach (Capture capture in captures)
+            DataSet step = DicomJson.ReadArray(Encoding.UTF8.GetBytes(match.StepJson!))[0];
+            IReadOnlyList<ObjectSeries> before = await database.GetSeriesOfSittingAsync(sitting.Id, cancellation);
+            var making = new SittingObjects(configuration, source, sitting, step, captures, cues, before);
+            if (step.GetString(Tags.StudyInstanceUID) is { } StudyInstanceUID && open.Length > 0)
+            {
+                making.StudyStartedAt = await database.StartStudyAsync(StudyInstanceUID, making.StartedAt, cancellation);
+            }
+
+            foreach (Capture capture in open)
             {
                 cancellation.ThrowIfCancellationRequested();
                 making.Add(capture, objects, others, logger);
             }
+
+            series = making.Series;
         }
         else
         {
-            others.AddRange(captures.Select(capture => new CaptureVerdict(
-                capture.Id, CaptureState.Held, $"The source \"{sitting.Source}\" is no longer in the configuration; put it back, then assign the sitting again.")));
+            others.AddRange(open.Select(capture => new CaptureVerdict(
+                capture.Id, CaptureState.Held, $"The source \"{sitting.Source}\" is no longer in the configuration; put it back, then assign the sitting to the same order again.")));
         }
 
         string[] destinations = [.. configuration.Destinations.Select(destination => destination.Peer.Name)];
-        if (await database.CompleteObjectsAsync(work, objects, others, destinations, cancellation))
+        if (await database.CompleteObjectsAsync(work, objects, series, others, destinations, cancellation))
         {
             logger.ObjectsMade(sitting.Id, objects.Count, others.Count(other => other.State == CaptureState.Held));
         }

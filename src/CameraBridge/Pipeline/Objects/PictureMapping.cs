@@ -27,11 +27,11 @@ internal static class PictureMapping
 
     /// <summary>
     /// Timezone Offset From UTC governs every date and time of the object that has no zone of its own, the study's too; so all are told in the
-    /// zone of the sitting's beginning.
+    /// zone of the study's beginning, whatever sitting they are of.
     /// </summary>
     private static void MapTimes(DataSet target, ObjectFacts facts)
     {
-        TimeSpan zone = facts.Series.StartedAt.Offset;
+        TimeSpan zone = facts.Series.StudyStartedAt.Offset;
         target.Set(Tags.TimezoneOffsetFromUTC, string.Create(
             CultureInfo.InvariantCulture, $"{(zone < TimeSpan.Zero ? '-' : '+')}{Math.Abs(zone.Hours):00}{Math.Abs(zone.Minutes):00}"));
         if (facts.Picture.TakenAt is { } takenAt)

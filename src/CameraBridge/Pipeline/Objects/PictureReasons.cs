@@ -35,7 +35,7 @@ internal static class PictureReasons
         "picture-rgb", "The picture's components are RGB, which many archives and viewers would show in false colours. It cannot be filed without change yet; set the camera or program to ordinary (YCbCr) JPEG.");
 
     public static Reason UnknownOptic(string optic) => new(
-        "optic-unknown", $"The optic \"{optic}\" is not in the optics table. Known are: {string.Join(", ", Optics.Names)}.");
+        "optic-unknown", $"The optic \"{optic}\" is not in the optics table. Known are: {string.Join(", ", Optics.Names)}. Once it is known, assign the sitting to the same order again.");
 
     public static Reason SpoolMissing { get; } = new(
         "spool-missing", "The file is no longer in the spool. Check who cleared it, then take the picture from its source again.");

@@ -16,11 +16,11 @@ internal sealed class SittingObjects
     private readonly SourceConfiguration source;
     private readonly Sitting sitting;
     private readonly DataSet step;
-    private readonly DateTimeOffset startedAt;
     private readonly HashSet<long> evidence;
     private readonly Cue? folderSidecar;
     private readonly Dictionary<string, Cue> pictureSidecars = [];
     private readonly Dictionary<string, (SeriesFacts Facts, int Count)> series = [];
+    private int seriesCount;
 
     public SittingObjects(
         SiteConfiguration configuration,
@@ -28,7 +28,8 @@ internal sealed class SittingObjects
         Sitting sitting,
         DataSet step,
         IReadOnlyList<Capture> captures,
-        IReadOnlyList<Cue> cues)
+        IReadOnlyList<Cue> cues,
+        IReadOnlyList<ObjectSeries> before)
     {
         this.configuration = configuration;
         this.source = source;
@@ -49,8 +50,38 @@ internal sealed class SittingObjects
             }
         }
 
-        startedAt = Start(captures.Where(capture => !evidence.Contains(capture.Id)));
+        StartedAt = before is [var first, ..] ? first.StartedAt : Start(captures.Where(capture => !evidence.Contains(capture.Id)));
+        StudyStartedAt = StartedAt;
+        seriesCount = before.Count;
+        foreach (ObjectSeries known in before)
+        {
+            // A series is of one optic and one equipment: where the configuration has changed since, another series is begun.
+            if (Optics.TryFind(known.Optic, out Optic? optic) && known.Equipment == EquipmentOf(optic))
+            {
+                series[optic.Name] = (FactsOf(optic, known.SeriesInstanceUID, known.SeriesNumber), known.Instances);
+            }
+        }
     }
+
+    /// <summary>When the sitting's first picture was taken.</summary>
+    public DateTimeOffset StartedAt { get; }
+
+    /// <summary>When the study began: this sitting's beginning, unless another sitting of the study was first. To be set before the first capture is added.</summary>
+    public DateTimeOffset StudyStartedAt { get; set; }
+
+    /// <summary>The series that have objects, with what was added.</summary>
+    public IReadOnlyList<ObjectSeries> Series =>
+    [
+        .. series.Where(pair => pair.Value.Count > 0).Select(pair => new ObjectSeries
+        {
+            SeriesInstanceUID = pair.Value.Facts.SeriesInstanceUID,
+            Optic = pair.Key,
+            Equipment = EquipmentOf(pair.Value.Facts.Optic),
+            SeriesNumber = pair.Value.Facts.SeriesNumber,
+            StartedAt = StartedAt,
+            Instances = pair.Value.Count,
+        }),
+    ];
 
     /// <summary>Makes the object of one capture, or says why there is none.</summary>
     public void Add(Capture capture, List<ImagingObject> objects, List<CaptureVerdict> others, ILogger logger)
@@ -88,6 +119,7 @@ internal sealed class SittingObjects
         }
 
         (SeriesFacts facts, int count) = SeriesOf(optic);
+        facts = facts with { StudyStartedAt = StudyStartedAt };
         var objectFacts = new ObjectFacts
         {
             Step = step,
@@ -144,13 +176,22 @@ internal sealed class SittingObjects
     {
         if (!series.TryGetValue(optic.Name, out (SeriesFacts Facts, int Count) known))
         {
-            int SeriesNumber = (int)(sitting.Id % SeriesStep) + (series.Count * SeriesStep);
-            known = (new SeriesFacts(optic, Uids.NewFromUuid(), SeriesNumber, startedAt, $"CB{sitting.Id}"), 0);
+            int SeriesNumber = (int)(sitting.Id % SeriesStep) + (seriesCount++ * SeriesStep);
+            known = (FactsOf(optic, Uids.NewFromUuid(), SeriesNumber), 0);
             series.Add(optic.Name, known);
         }
 
         return known;
     }
+
+    private SeriesFacts FactsOf(Optic optic, string SeriesInstanceUID, int SeriesNumber) =>
+        new(optic, SeriesInstanceUID, SeriesNumber, StartedAt, StudyStartedAt, $"CB{sitting.Id}");
+
+    /// <summary>What <see cref="StepMapping"/> and <see cref="EquipmentMapping"/> say in all objects of a series by the tables and the configuration.</summary>
+    private string EquipmentOf(Optic optic) => string.Join(
+        '\n',
+        optic.Modality, source.Device.Manufacturer, source.Device.ModelName, source.Device.SerialNumber, source.Device.SoftwareVersions, source.StationName,
+        configuration.Institution.Name, configuration.Institution.Address, configuration.Institution.Department);
 
     /// <summary>The first picture's time, in its own zone; where no camera time can be right, when the first one was taken in.</summary>
     private DateTimeOffset Start(IEnumerable<Capture> captures)

@@ -47,8 +47,8 @@ internal static class StepMapping
     private static void MapStudy(DataSet target, DataSet item, SeriesFacts series, List<string> notes)
     {
         target.Set(Tags.StudyInstanceUID, item.GetString(Tags.StudyInstanceUID));
-        target.SetDate(Tags.StudyDate, DateOnly.FromDateTime(series.StartedAt.DateTime));
-        target.SetTime(Tags.StudyTime, WholeSeconds(series.StartedAt));
+        target.SetDate(Tags.StudyDate, DateOnly.FromDateTime(series.StudyStartedAt.DateTime));
+        target.SetTime(Tags.StudyTime, WholeSeconds(series.StudyStartedAt));
         MapReferrer(target, item, notes);
         CopyOrEmpty(target, item, Tags.AccessionNumber);
         if (item.GetItem(Tags.IssuerOfAccessionNumberSequence) is { } issuer && Issuer(issuer) is { } copy)
@@ -73,14 +73,15 @@ internal static class StepMapping
 
     private static void MapSeries(DataSet target, DataSet step, SeriesFacts series, List<string> notes)
     {
+        DateTimeOffset startedAt = series.StartedAt.ToOffset(series.StudyStartedAt.Offset);
         target.Set(Tags.Modality, series.Optic.Modality);
         target.Set(Tags.SeriesInstanceUID, series.SeriesInstanceUID);
         target.SetInt(Tags.SeriesNumber, series.SeriesNumber);
-        target.SetDate(Tags.SeriesDate, DateOnly.FromDateTime(series.StartedAt.DateTime));
-        target.SetTime(Tags.SeriesTime, WholeSeconds(series.StartedAt));
+        target.SetDate(Tags.SeriesDate, DateOnly.FromDateTime(startedAt.DateTime));
+        target.SetTime(Tags.SeriesTime, WholeSeconds(startedAt));
         target.Set(Tags.PerformedProcedureStepID, series.PerformedProcedureStepID);
-        target.SetDate(Tags.PerformedProcedureStepStartDate, DateOnly.FromDateTime(series.StartedAt.DateTime));
-        target.SetTime(Tags.PerformedProcedureStepStartTime, WholeSeconds(series.StartedAt));
+        target.SetDate(Tags.PerformedProcedureStepStartDate, DateOnly.FromDateTime(startedAt.DateTime));
+        target.SetTime(Tags.PerformedProcedureStepStartTime, WholeSeconds(startedAt));
         CopyText(target, Tags.PerformedProcedureStepDescription, step, Tags.ScheduledProcedureStepDescription, notes);
         List<DataSet> protocol = Codes(step, Tags.ScheduledProtocolCodeSequence, notes);
         SetIfAny(target, Tags.PerformedProtocolCodeSequence, protocol);

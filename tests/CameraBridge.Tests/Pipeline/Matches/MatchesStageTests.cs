@@ -103,12 +103,15 @@ public sealed class MatchesStageTests : IAsyncLifetime
         var search = new StepSearch(Site(hospital.EndPoint.Port), Database, _clock);
 
         StepSearchResult known = await search.FindAsync(sitting, "S0002", null, Cancellation);
+        StepSearchResult knownAskedAfresh = await search.FindAsync(sitting, "S0002", null, Cancellation, afresh: true);
         StepSearchResult fresh = await search.FindAsync(sitting, null, "A0003", Cancellation);
         StepSearchResult freshById = await search.FindAsync(sitting, "S0003", null, Cancellation);
         StepSearchResult none = await search.FindAsync(sitting, "S0009", null, Cancellation);
 
         Assert.Equal("A0002", WorklistStep.FromJson(Assert.Single(known.Steps).StepJson).AccessionNumber);
         Assert.Null(known.Inquiry);
+        Assert.Equal("A0002", WorklistStep.FromJson(Assert.Single(knownAskedAfresh.Steps).StepJson).AccessionNumber);
+        Assert.NotNull(knownAskedAfresh.Inquiry);
         Proposal other = Assert.Single(fresh.Steps);
         Assert.Equal(["other-station", "other-day"], other.Against.Select(reason => reason.Code));
         Assert.NotNull(fresh.Inquiry);

@@ -9,6 +9,7 @@ using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Objects;
 using CameraBridge.Tests.Dicom.Bitstreams;
+using CameraBridge.Tests.Peers;
 using Microsoft.Extensions.Logging.Abstractions;
 using Microsoft.Extensions.Time.Testing;
 using Xunit;
@@ -94,10 +95,143 @@ public sealed class ObjectsStageTests : IDisposable
         }
     }
 
-    private async Task<Work> RunAsync(IPipelineDatabase database)
+    [Fact]
+    public async Task A_held_capture_tried_again_joins_the_series_of_those_that_could_become_objects()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(("1/a.jpg", whole), ("1/b.jpg", whole), ("1/c.jpg", whole));
+        await using (database)
+        {
+            File.Move(Path.Combine(Spool, "b.jpg"), Path.Combine(Spool, "aside"));
+            await RunAsync(database);
+            List<DataSet> before = await ObjectsAsync(database);
+            File.Move(Path.Combine(Spool, "aside"), Path.Combine(Spool, "b.jpg"));
+
+            await AgainAsync(database, sitting);
+
+            DataSet made = Assert.Single(await ObjectsAsync(database));
+            Assert.Equal(["1", "2"], before.Select(one => one.GetString(Tags.InstanceNumber)!).Order());
+            Assert.Equal("3", made.GetString(Tags.InstanceNumber));
+            foreach (Tag shared in (Tag[])[
+                Tags.SeriesInstanceUID, Tags.SeriesNumber, Tags.SeriesDate, Tags.SeriesTime, Tags.StudyInstanceUID, Tags.StudyDate, Tags.StudyTime,
+                Tags.PerformedProcedureStepID, Tags.PerformedProcedureStepStartTime, Tags.TimezoneOffsetFromUTC])
+            {
+                Assert.Equal(before[0].GetString(shared), made.GetString(shared));
+            }
+
+            Assert.All(await database.GetCapturesOfSittingAsync(sitting, Cancellation), capture => Assert.Equal(CaptureState.Encoded, capture.State));
+        }
+    }
+
+    [Fact]
+    public async Task A_sitting_whose_source_was_gone_becomes_objects_once_it_is_back_and_labels_stay_evidence()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(("1/label.jpg", whole), ("1/a.jpg", whole));
+        await using (database)
+        {
+            await RunAsync(database, Configuration() with { Sources = [] });
+            Assert.Equal(2, Assert.Single(await database.GetHeldAsync(Cancellation)).Captures.Count(capture => capture.State == CaptureState.Held));
+
+            await AgainAsync(database, sitting);
+
+            Assert.Single(await ObjectsAsync(database));
+            Assert.Equal(
+                [CaptureState.Encoded, CaptureState.Evidence],
+                (await database.GetCapturesOfSittingAsync(sitting, Cancellation)).OrderBy(capture => capture.Place).Select(capture => capture.State));
+        }
+    }
+
+    [Fact]
+    public async Task A_source_that_is_gone_when_held_captures_are_tried_again_changes_no_object()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(("1/a.jpg", whole), ("1/torn.jpg", whole[..^9]));
+        await using (database)
+        {
+            await RunAsync(database);
+            await AgainAsync(database, sitting, Configuration() with { Sources = [] });
+
+            Assert.Equal(
+                [CaptureState.Encoded, CaptureState.Held],
+                (await database.GetCapturesOfSittingAsync(sitting, Cancellation)).OrderBy(capture => capture.Place).Select(capture => capture.State));
+        }
+    }
+
+    [Fact]
+    public async Task Another_camera_at_the_source_since_begins_another_series_of_the_study()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(("1/a.jpg", whole), ("1/b.jpg", whole));
+        await using (database)
+        {
+            File.Move(Path.Combine(Spool, "b.jpg"), Path.Combine(Spool, "aside"));
+            await RunAsync(database);
+            DataSet before = Assert.Single(await ObjectsAsync(database));
+            File.Move(Path.Combine(Spool, "aside"), Path.Combine(Spool, "b.jpg"));
+            SourceConfiguration source = Configuration().Sources[0];
+
+            await AgainAsync(
+                database, sitting, Configuration() with { Sources = [source with { Device = source.Device with { SerialNumber = "SN-78" } }] });
+
+            DataSet made = Assert.Single(await ObjectsAsync(database));
+            Assert.NotEqual(before.GetString(Tags.SeriesInstanceUID), made.GetString(Tags.SeriesInstanceUID));
+            Assert.NotEqual(before.GetString(Tags.SeriesNumber), made.GetString(Tags.SeriesNumber));
+            Assert.Equal(before.GetString(Tags.SeriesTime), made.GetString(Tags.SeriesTime));
+        }
+    }
+
+    [Fact]
+    public async Task Two_sittings_of_a_study_tell_the_same_study_date_and_time()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long first) = await MatchedAsync(("1/a.jpg", whole), ("1/b.jpg", whole));
+        await using (database)
+        {
+            await RunAsync(database);
+
+            // The next day, and after a change of the clocks.
+            clock.Advance(TimeSpan.FromHours(20));
+            long second = await MatchedAsync(database, Taken.AddHours(20).ToOffset(TimeSpan.FromHours(2)), [("1/c.jpg", whole)]);
+            Assert.NotEqual(first, second);
+            await RunAsync(database);
+
+            List<DataSet> objects = await ObjectsAsync(database);
+            Assert.Equal(["1", "1", "2"], objects.Select(made => made.GetString(Tags.InstanceNumber)!).Order());
+            foreach (Tag ofStudy in (Tag[])[Tags.StudyInstanceUID, Tags.StudyDate, Tags.StudyTime, Tags.StudyID, Tags.TimezoneOffsetFromUTC])
+            {
+                Assert.Single(objects.Select(made => made.GetString(ofStudy)).Distinct());
+            }
+
+            Assert.Equal(["20260228 091500", "20260301 051500"], objects.Select(made => $"{made.GetString(Tags.SeriesDate)} {made.GetString(Tags.SeriesTime)}").Distinct().Order());
+
+            // dcentvfy of dicom3tools compares all attributes of each entity (PS3.3 section A.1.2: patient, study, series, equipment) across files.
+            List<string> files = [];
+            foreach (DataSet made in objects)
+            {
+                string file = Path.Combine(folder.FullName, $"{files.Count}.dcm");
+                FileMeta meta = new(made.GetString(Tags.SOPClassUID)!, made.GetString(Tags.SOPInstanceUID)!, TransferSyntax.JpegBaseline.Uid);
+                await using FileStream stream = File.Create(file);
+                await using Stream encoded = Part10File.Encode(meta, ElementWriter.Encode(made, TransferSyntax.JpegBaseline)).OpenRead();
+                await encoded.CopyToAsync(stream, Cancellation);
+                files.Add(file);
+            }
+
+            Assert.DoesNotContain("Error", await OutsideProgram.RunAsync("/usr/bin/dcentvfy", files), StringComparison.Ordinal);
+        }
+    }
+
+    private async Task AgainAsync(IPipelineDatabase database, long sitting, SiteConfiguration? configuration = null)
+    {
+        Match match = (await database.GetMatchAsync(sitting, Cancellation))!;
+        Assert.True(await database.MakeAgainAsync(match with { DecidedBy = "R. Example" }, Cancellation));
+        await RunAsync(database, configuration);
+    }
+
+    private async Task<Work> RunAsync(IPipelineDatabase database, SiteConfiguration? configuration = null)
     {
         Work work = Assert.Single(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
-        await new ObjectsStage(Configuration(), database, NullLogger<ObjectsStage>.Instance).RunAsync([work], Cancellation);
+        await new ObjectsStage(configuration ?? Configuration(), database, NullLogger<ObjectsStage>.Instance).RunAsync([work], Cancellation);
         Assert.Empty(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
         return work;
     }
@@ -130,6 +264,12 @@ public sealed class ObjectsStageTests : IDisposable
 
     private async Task<(IPipelineDatabase Database, long Sitting)> MatchedAsync(DateTimeOffset takenAt, params (string Place, byte[] Content)[] files)
     {
+        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Configuration().StateFile, clock, Cancellation);
+        return (database, await MatchedAsync(database, takenAt, files));
+    }
+
+    private async Task<long> MatchedAsync(IPipelineDatabase database, DateTimeOffset takenAt, (string Place, byte[] Content)[] files)
+    {
         Directory.CreateDirectory(Spool);
         var captures = new List<Capture>();
         foreach ((string place, byte[] content) in files)
@@ -149,7 +289,6 @@ public sealed class ObjectsStageTests : IDisposable
             });
         }
 
-        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Configuration().StateFile, clock, Cancellation);
         await database.AddCapturesAsync(captures, TimeSpan.FromMinutes(2), Cancellation);
         IReadOnlyList<Work> looks = await database.LeaseAsync(Stage.Cues, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         IReadOnlyList<Capture> taken = await database.GetCapturesAsync([.. looks.Select(look => look.SubjectId)], Cancellation);
@@ -165,7 +304,7 @@ public sealed class ObjectsStageTests : IDisposable
             matching,
             new Match { SittingId = matching.SubjectId, StepJson = Encoding.UTF8.GetString(DicomJson.Write(TestFacts.Step())), DecidedAt = clock.GetUtcNow() },
             Cancellation);
-        return (database, matching.SubjectId);
+        return matching.SubjectId;
     }
 
     private static IReadOnlyList<Cue> CuesOf(Capture capture) => capture.Place switch

@@ -69,7 +69,7 @@ internal static class TestFacts
             Source = Source(optic),
             Series = new SeriesFacts(
                 found ?? throw new ArgumentException("no such optic", nameof(optic)), SeriesInstanceUID, 3,
-                new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), "CB3"),
+                new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), "CB3"),
             Picture = new PictureFacts
             {
                 SOPInstanceUID = SOPInstanceUID,
