@@ -14,12 +14,13 @@ internal static class FlowBenchmark
 {
     private const int Folders = 100;
     private const int PicturesInFolder = 49;
-    private const int Rounds = 2;
+    private const int Rounds = 3;
     private static readonly TimeSpan MemoryLookInterval = TimeSpan.FromMilliseconds(50);
 
     public static async Task<int> RunAsync(string[] args)
     {
-        string program = args is ["--program", var given] ? given : Program;
+        string program = Option(args, "--program") ?? Program;
+        string[] readings = Option(args, "--labels") is { } one ? [one] : ["no", "yes"];
         string home = Directory.CreateTempSubdirectory("camerabridge-flow-").FullName;
         try
         {
@@ -51,7 +52,7 @@ internal static class FlowBenchmark
                     storescp.Port, Sending.Tuned, ["--max-send-pdu", "131072", .. Directory.GetFiles(ready).Order(StringComparer.Ordinal)]);
                 Console.WriteLine(string.Create(
                     CultureInfo.InvariantCulture, $"round {round}: copy + SHA-256 + fsync {loop:0.00} s, storescu {sending:0.00} s, sum {loop + sending:0.00} s"));
-                foreach (string read in (string[])["no", "yes"])
+                foreach (string read in readings)
                 {
                     (double seconds, long memory) = await OnceAsync(program, home, stick, hospital.Port, storescp.Port, read, round);
                     Console.WriteLine(string.Create(
@@ -72,6 +73,9 @@ internal static class FlowBenchmark
     private static string Program => Path.Combine(
         AppContext.BaseDirectory, "..", "..", "..", "..", "..", "src", "CameraBridge", "bin",
         AppContext.BaseDirectory.Contains("/Release/", StringComparison.Ordinal) ? "Release" : "Debug", "net10.0", "camerabridge");
+
+    private static string? Option(string[] args, string name) =>
+        Array.IndexOf(args, name) is int at and >= 0 && at + 1 < args.Length ? args[at + 1] : null;
 
     private static async Task<(double Seconds, long PeakBytes)> OnceAsync(string program, string home, string stick, int worklist, int archive, string read, int round)
     {

@@ -15,15 +15,25 @@ internal sealed class JpegHuffmanTable
     /// <summary>Bits looked up at once; longer codes, which are rare, are found by their length.</summary>
     public const int LookupBits = 11;
 
+    /// <summary>A camera writes the same four tables into every picture, so those made last are kept.</summary>
+    private const int MostKept = 16;
+
+    private static volatile JpegHuffmanTable[] kept = [];
+
+    private readonly byte[] specification;
+    private readonly bool isDc;
     private readonly short[] lookup = new short[1 << LookupBits];
     private readonly int[] firstCode = new int[17];
     private readonly int[] count = new int[17];
     private readonly int[] firstIndex = new int[17];
     private readonly short[] entries;
     private short[]? several;
+    private Tuple<JpegHuffmanTable, short[]>? beginnings;
 
     private JpegHuffmanTable(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols, bool isDc)
     {
+        specification = [.. counts, .. symbols];
+        this.isDc = isDc;
         entries = new short[symbols.Length];
         int code = 0;
         int index = 0;
@@ -50,12 +60,33 @@ internal sealed class JpegHuffmanTable
     /// One entry for each pattern of the next bits, of as many whole codes as stand in them; 0 where not even one does. Low byte the bits, high byte
     /// the coefficients (<see cref="MostCoefficientsAtOnce"/> at most), an end of block counting as <see cref="EndOfBlock"/>.
     /// </summary>
-    public short[] Several => several ??= CombineCodes();
+    public short[] Several => several ??= CombineCodes(first: this);
+
+    /// <summary>The same for the beginning of a block: a code of this DC table, and as many of the AC table as stand behind it.</summary>
+    public short[] BeginningsWith(JpegHuffmanTable ac)
+    {
+        if (ac.beginnings is { } made && made.Item1 == this)
+        {
+            return made.Item2;
+        }
+
+        short[] entries = ac.CombineCodes(first: this);
+        ac.beginnings = Tuple.Create(this, entries);
+        return entries;
+    }
 
     /// <summary>Makes a table from the 16 counts and the symbols of a DHT segment.</summary>
     /// <returns>Null when the counts describe no prefix code.</returns>
     public static JpegHuffmanTable? Create(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols, bool isDc)
     {
+        foreach (JpegHuffmanTable table in kept)
+        {
+            if (table.isDc == isDc && table.specification.AsSpan().StartsWith(counts) && table.specification.AsSpan(counts.Length).SequenceEqual(symbols))
+            {
+                return table;
+            }
+        }
+
         int free = 1;
         for (int length = 1; length <= 16; length++)
         {
@@ -66,7 +97,10 @@ internal sealed class JpegHuffmanTable
             }
         }
 
-        return new JpegHuffmanTable(counts, symbols, isDc);
+        var made = new JpegHuffmanTable(counts, symbols, isDc);
+        // Two threads that meet here forget one table, which is then made again.
+        kept = [made, .. kept.Take(MostKept - 1)];
+        return made;
     }
 
     /// <summary>
@@ -93,7 +127,7 @@ internal sealed class JpegHuffmanTable
         return -1;
     }
 
-    private short[] CombineCodes()
+    private short[] CombineCodes(JpegHuffmanTable first)
     {
         short[] combined = new short[1 << LookupBits];
         for (int pattern = 0; pattern < combined.Length; pattern++)
@@ -103,7 +137,7 @@ internal sealed class JpegHuffmanTable
             while (coefficients < EndOfBlock && bits < LookupBits)
             {
                 // Zeros are shifted in from below, so an entry counts only when all its bits were in the pattern.
-                int step = lookup[(pattern << bits) & (combined.Length - 1)];
+                int step = (bits == 0 ? first : this).lookup[(pattern << bits) & (combined.Length - 1)];
                 int covered = coefficients + (step >> 8);
                 if (step <= 0 || bits + (step & 0xFF) > LookupBits || (covered > MostCoefficientsAtOnce && step >> 8 != EndOfBlock))
                 {

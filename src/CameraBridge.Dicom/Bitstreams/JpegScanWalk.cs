@@ -17,7 +17,11 @@ internal enum ScanEnd
 }
 
 /// <summary>One component as a scan takes it: blocks in an MCU and its tables.</summary>
-internal readonly record struct ScanComponent(int Blocks, JpegHuffmanTable Dc, JpegHuffmanTable Ac);
+internal readonly record struct ScanComponent(int Blocks, JpegHuffmanTable Dc, JpegHuffmanTable Ac)
+{
+    /// <summary>See <see cref="JpegHuffmanTable.BeginningsWith"/>.</summary>
+    public short[] Beginnings { get; } = Dc.BeginningsWith(Ac);
+}
 
 /// <summary>
 /// Steps over the blocks of a sequential Huffman scan (ITU-T T.81 sections E.1.2 to E.1.4 and F.2.2) without decoding values, to learn whether
@@ -70,7 +74,7 @@ internal sealed class JpegScanWalk(JpegInput input)
             {
                 for (int block = 0; block < component.Blocks; block++)
                 {
-                    ScanEnd end = StepOverBlock(component.Dc, component.Ac);
+                    ScanEnd end = StepOverBlock(component.Beginnings, component.Dc, component.Ac);
                     if (end != ScanEnd.Whole)
                     {
                         return end;
@@ -86,7 +90,7 @@ internal sealed class JpegScanWalk(JpegInput input)
     }
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private ScanEnd StepOverBlock(JpegHuffmanTable dc, JpegHuffmanTable ac)
+    private ScanEnd StepOverBlock(short[] beginnings, JpegHuffmanTable dc, JpegHuffmanTable ac)
     {
         ulong window = bits;
         int count = bitCount;
@@ -94,7 +98,12 @@ internal sealed class JpegScanWalk(JpegInput input)
         short[] several = ac.Several;
         int coefficient = 0;
         Refill(ref window, ref count, ref at);
-        int step = dc.Step(window);
+        int step = beginnings[window >> (64 - JpegHuffmanTable.LookupBits)];
+        if (step == 0)
+        {
+            step = dc.Step(window);
+        }
+
         while (step > 0)
         {
             Take(step, ref window, ref count, ref coefficient);
