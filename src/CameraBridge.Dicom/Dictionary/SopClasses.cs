@@ -6,6 +6,7 @@ public static class SopClasses
     /// <summary>The identifier with this keyword.</summary>
     public const string
         DermoscopicPhotographyImageStorage = "1.2.840.10008.5.1.4.1.1.77.1.7",
+        EncapsulatedPDFStorage = "1.2.840.10008.5.1.4.1.1.104.1",
         MediaStorageDirectoryStorage = "1.2.840.10008.1.3.10",
         ModalityPerformedProcedureStep = "1.2.840.10008.3.1.2.3.3",
         ModalityWorklistInformationModelFind = "1.2.840.10008.5.1.4.31",

@@ -16,6 +16,8 @@ public static class TransferSyntaxes
         JPEG2000Lossless = "1.2.840.10008.1.2.4.90",
         JPEGBaseline8Bit = "1.2.840.10008.1.2.4.50",
         JPEGExtended12Bit = "1.2.840.10008.1.2.4.51",
+        JPEGLSLossless = "1.2.840.10008.1.2.4.80",
+        JPEGLSNearLossless = "1.2.840.10008.1.2.4.81",
         JPEGLossless = "1.2.840.10008.1.2.4.57",
         JPEGLosslessSV1 = "1.2.840.10008.1.2.4.70",
         JPIPHTJ2KReferenced = "1.2.840.10008.1.2.4.204",

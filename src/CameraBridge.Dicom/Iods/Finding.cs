@@ -18,3 +18,9 @@ public enum Severity
 /// <param name="Right">What would be right.</param>
 /// <param name="Severity">Error or warning.</param>
 public sealed record Finding(string Rule, string Path, string Section, string Found, string Right, Severity Severity);
+
+/// <summary>A rule that the object alone cannot answer, so that it was not judged.</summary>
+/// <param name="Path">The attribute or module.</param>
+/// <param name="Section">Section of the standard that has the rule.</param>
+/// <param name="Why">Why no file tells it.</param>
+public sealed record Untestable(string Path, string Section, string Why);

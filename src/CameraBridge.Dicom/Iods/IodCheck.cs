@@ -14,8 +14,15 @@ public static class IodCheck
     /// <summary>Checks a data set.</summary>
     /// <param name="dataSet">The whole data set, without file meta information.</param>
     /// <param name="transferSyntax">How it is, or will be, encoded.</param>
-    /// <returns>The findings in the order of the tables; empty when there is nothing to say.</returns>
-    public static IReadOnlyList<Finding> Check(DataSet dataSet, TransferSyntax transferSyntax)
+    /// <returns>The findings; empty when there is nothing to say.</returns>
+    public static IReadOnlyList<Finding> Check(DataSet dataSet, TransferSyntax transferSyntax) => Check(dataSet, transferSyntax, null);
+
+    /// <summary>Checks a data set, and tells what could not be judged.</summary>
+    /// <param name="dataSet">The whole data set, without file meta information.</param>
+    /// <param name="transferSyntax">How it is, or will be, encoded.</param>
+    /// <param name="untestable">Gets the rules that the object alone cannot answer.</param>
+    /// <returns>The findings; empty when there is nothing to say.</returns>
+    public static IReadOnlyList<Finding> Check(DataSet dataSet, TransferSyntax transferSyntax, ICollection<Untestable>? untestable)
     {
         ArgumentNullException.ThrowIfNull(dataSet);
         ArgumentNullException.ThrowIfNull(transferSyntax);
@@ -28,8 +35,7 @@ public static class IodCheck
         }
         else
         {
-            var walk = new ModuleWalk(dataSet, transferSyntax.Uid, findings);
-            walk.Check(iod);
+            new ModuleWalk(dataSet, transferSyntax.Uid, findings, untestable).Check(iod);
         }
 
         ElementRules.Check(dataSet, findings);
@@ -55,9 +61,23 @@ internal sealed class FindingList
     public void Add(Severity severity, string rule, Place? place, string keyword, string section, string found, string right)
     {
         string path = Place.Path(place, keyword);
-        if (!findings.Exists(finding => finding.Rule == rule && finding.Path == path && finding.Right == right))
+        int same = findings.FindIndex(finding => finding.Path == path && (finding.Rule == rule ? finding.Right == right : AreOneAbsence(finding.Rule, rule)));
+        var finding = new Finding(rule, path, section, found, right, severity);
+        if (same < 0)
         {
-            findings.Add(new Finding(rule, path, section, found, right, severity));
+            findings.Add(finding);
         }
+        else if (string.CompareOrdinal(rule, findings[same].Rule) < 0)
+        {
+            findings[same] = finding;
+        }
+    }
+
+    // Modules that ask for the same attribute by different types miss it once, by the stricter type.
+    private static bool AreOneAbsence(string first, string second)
+    {
+        const string mark = "type", end = ".missing";
+        return first.StartsWith(mark, StringComparison.Ordinal) && second.StartsWith(mark, StringComparison.Ordinal)
+            && first.EndsWith(end, StringComparison.Ordinal) && second.EndsWith(end, StringComparison.Ordinal);
     }
 }

@@ -48,18 +48,23 @@ public static class IodTables
                     uses.Add(new ModuleUse(
                         modules.Find(name, line),
                         line.Columns[2][0],
-                        rest.Length > 0 ? [.. rest[0].Split(',').Select(keyword => TableLine.TagOf(keyword, line))] : []));
+                        rest is [var signs and not "-", ..] ? [.. signs.Split(',').Select(keyword => TableLine.TagOf(keyword, line))] : [],
+                        rest is [_, var condition] ? Condition.Parse(condition, line) : null));
                     break;
                 case ["value", var keyword, var allowed]:
-                    values.Add(new AttributeRow(TableLine.TagOf(keyword, line), keyword, '3', null, [ValueConstraint.Parse(allowed, line)], null, []));
+                    values.Add(new AttributeRow(TableLine.TagOf(keyword, line), keyword, '3', null, [ValueConstraint.Parse(allowed, line)], null, null, null, RowSet.Empty));
                     break;
                 default:
                     throw line.Fault("is neither iod, module nor value");
             }
         }
 
-        return new Iod(head[1], head[2], head[3], uses, values);
+        return new Iod(head[1], head[2], head[3], [.. uses.Select(use => use.Signs.Count > 0 ? use : use with { Signs = OwnTags(use, uses) })], new RowSet(values));
     }
+
+    /// <summary>The attributes of a module that no other module of the IOD has: each shows that the module is used.</summary>
+    private static IReadOnlyList<Tag> OwnTags(ModuleUse use, List<ModuleUse> uses) =>
+        use.Usage == 'M' ? [] : [.. use.Module.Rows.Select(row => row.Tag).Except(uses.Where(other => other != use).SelectMany(other => other.Module.Rows).Select(row => row.Tag))];
 
     private static IEnumerable<TableLine> Lines(string resource)
     {
@@ -74,49 +79,6 @@ public static class IodTables
         }
     }
 }
-
-/// <summary>An information object definition (PS3.3 Annex A).</summary>
-/// <param name="Name">Its name.</param>
-/// <param name="Section">Section of PS3.3.</param>
-/// <param name="SOPClassUID">The storage SOP class that uses it.</param>
-/// <param name="Modules">Its modules.</param>
-/// <param name="Values">What it says of single attributes beyond its modules.</param>
-public sealed record Iod(
-    string Name, string Section, string SOPClassUID, IReadOnlyList<ModuleUse> Modules, IReadOnlyList<AttributeRow> Values);
-
-/// <summary>A module as an IOD uses it.</summary>
-/// <param name="Module">The module.</param>
-/// <param name="Usage">M, C or U.</param>
-/// <param name="Signs">Of usage C and U: attributes whose presence shows that the module is used.</param>
-public sealed record ModuleUse(ModuleTable Module, char Usage, IReadOnlyList<Tag> Signs);
-
-/// <summary>A module (PS3.3 Annex C).</summary>
-/// <param name="Name">Its name.</param>
-/// <param name="Section">Section of PS3.3.</param>
-/// <param name="Rows">Its attributes, macros included.</param>
-public sealed record ModuleTable(string Name, string Section, IReadOnlyList<AttributeRow> Rows);
-
-/// <summary>An attribute of a module.</summary>
-/// <param name="Tag">Its tag.</param>
-/// <param name="Keyword">Its keyword.</param>
-/// <param name="Type">1, 2 or 3; of 1C and 2C the digit.</param>
-/// <param name="Condition">The condition of 1C and 2C, else null.</param>
-/// <param name="Constraints">What its values may be.</param>
-/// <param name="Items">Of sequences: how many items.</param>
-/// <param name="Rows">Of sequences: the attributes of an item.</param>
-public sealed record AttributeRow(
-    Tag Tag,
-    string Keyword,
-    char Type,
-    Condition? Condition,
-    IReadOnlyList<ValueConstraint> Constraints,
-    ItemCount? Items,
-    IReadOnlyList<AttributeRow> Rows);
-
-/// <summary>How many items a sequence may have.</summary>
-/// <param name="Least">At least so many, when it is there and not empty by its type.</param>
-/// <param name="Most">At most so many; int.MaxValue for no limit.</param>
-public readonly record struct ItemCount(int Least, int Most);
 
 /// <summary>A line of a table and where it stands.</summary>
 internal sealed record TableLine(string File, int Number, string[] Columns)

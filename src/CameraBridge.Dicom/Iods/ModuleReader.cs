@@ -5,7 +5,7 @@ namespace CameraBridge.Dicom.Iods;
 /// <summary>Reads *.mod tables: modules and the macros that they share. Macros are put in where they are named.</summary>
 internal sealed class ModuleReader
 {
-    private readonly Dictionary<string, (string Section, List<TableLine> Lines)> modules = [];
+    private readonly Dictionary<string, (string Section, bool IsRepeated, List<TableLine> Lines)> modules = [];
     private readonly Dictionary<string, List<TableLine>> macros = [];
     private readonly Dictionary<string, ModuleTable> made = [];
 
@@ -16,9 +16,9 @@ internal sealed class ModuleReader
         {
             switch (line.Columns)
             {
-                case ["module", var name, var section]:
+                case ["module", var name, var section, .. var group]:
                     current = [];
-                    modules.Add(name, (section, current));
+                    modules.Add(name, (section, group is ["60xx"], current));
                     break;
                 case ["macro", var name, _]:
                     current = [];
@@ -38,13 +38,13 @@ internal sealed class ModuleReader
             return module;
         }
 
-        if (!modules.TryGetValue(name, out (string Section, List<TableLine> Lines) table))
+        if (!modules.TryGetValue(name, out (string Section, bool IsRepeated, List<TableLine> Lines) table))
         {
             throw asker.Fault("names a module that no table has");
         }
 
         int next = 0;
-        module = new ModuleTable(name, table.Section, Rows(Expand(table.Lines, ""), ref next, 0));
+        module = new ModuleTable(name, table.Section, table.IsRepeated, Rows(Expand(table.Lines, ""), ref next, 0));
         made.Add(name, module);
         return module;
     }
@@ -72,7 +72,7 @@ internal sealed class ModuleReader
     }
 
     /// <summary>The rows at this depth from <paramref name="next"/> on, each with the deeper ones behind it.</summary>
-    private static List<AttributeRow> Rows(List<TableLine> lines, ref int next, int depth)
+    private static RowSet Rows(List<TableLine> lines, ref int next, int depth)
     {
         var rows = new List<AttributeRow>();
         while (next < lines.Count)
@@ -94,10 +94,10 @@ internal sealed class ModuleReader
             rows.Add(Row(line, keyword, Rows(lines, ref next, depth + 1)));
         }
 
-        return rows;
+        return rows.Count == 0 ? RowSet.Empty : new RowSet(rows);
     }
 
-    private static AttributeRow Row(TableLine line, string keyword, List<AttributeRow> children)
+    private static AttributeRow Row(TableLine line, string keyword, RowSet children)
     {
         string type = line.Columns.Length > 1 ? line.Columns[1] : "";
         if (type is not ("1" or "1C" or "2" or "2C" or "3"))
@@ -111,13 +111,24 @@ internal sealed class ModuleReader
             throw line.Fault("has a condition without need, or needs one");
         }
 
+        const string itemsMark = "items ", codesMark = "cid ", openMark = "open: ";
         ItemCount? items = null;
+        CodeConstraint? codes = null;
+        string? open = null;
         var constraints = new List<ValueConstraint>();
         foreach (string part in line.Columns.Length > 3 ? line.Columns[3].Split("; ") : [])
         {
-            if (part.StartsWith("items ", StringComparison.Ordinal))
+            if (part.StartsWith(itemsMark, StringComparison.Ordinal))
             {
-                items = Items(part["items ".Length..]);
+                items = Items(part[itemsMark.Length..]);
+            }
+            else if (part.StartsWith(codesMark, StringComparison.Ordinal))
+            {
+                codes = CodeConstraint.Parse(part[codesMark.Length..], line);
+            }
+            else if (part.StartsWith(openMark, StringComparison.Ordinal))
+            {
+                open = part[openMark.Length..];
             }
             else
             {
@@ -126,7 +137,7 @@ internal sealed class ModuleReader
         }
 
         return new AttributeRow(
-            TableLine.TagOf(keyword, line), keyword, type[0], condition == "-" ? null : Condition.Parse(condition, line), constraints, items, children);
+            TableLine.TagOf(keyword, line), keyword, type[0], condition == "-" ? null : Condition.Parse(condition, line), constraints, items, codes, open, children);
     }
 
     /// <summary>"1", "0-1", "1-n".</summary>

@@ -11,10 +11,10 @@ BurnedInAnnotation	3	-	YES|NO
 RecognizableVisualFeatures	3	-	YES|NO
 LossyImageCompression	3	-	00|01
 LossyImageCompressionRatio	3
-LossyImageCompressionMethod	3
+LossyImageCompressionMethod	3	-	terms ISO_10918_1|ISO_14495_1|ISO_15444_1|ISO_15444_15|ISO_13818_2|ISO_14496_10|ISO_23008_2|ISO_18181_1
 IconImageSequence	3	-	items 1
->SamplesPerPixel	1
->PhotometricInterpretation	1
+>SamplesPerPixel	1	-	when GreyPhotometric: 1; when ColorPhotometric: 3
+>PhotometricInterpretation	1	-	terms MONOCHROME1|MONOCHROME2|PALETTE COLOR|RGB|YBR_FULL|YBR_FULL_422|YBR_PARTIAL_422|YBR_PARTIAL_420|YBR_RCT|YBR_ICT; when JpegLossyOneSample: MONOCHROME1|MONOCHROME2; when JpegLossyThreeSamples: YBR_FULL_422|RGB; when JpegLosslessOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when JpegLosslessThreeSamples: YBR_FULL|RGB; when JpegLsOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when JpegLsThreeSamples: YBR_FULL|RGB; when JpegLsNearOneSample: MONOCHROME1|MONOCHROME2; when JpegLsNearThreeSamples: YBR_FULL|RGB; when Jpeg2000LosslessOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when Jpeg2000LosslessThreeSamples: YBR_FULL|YBR_RCT|RGB; when Jpeg2000OneSample: MONOCHROME1|MONOCHROME2; when Jpeg2000ThreeSamples: YBR_FULL|YBR_RCT|YBR_ICT|RGB; when VideoSyntax: YBR_PARTIAL_420; when RleOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when RleThreeSamples: YBR_FULL|RGB; when NativeThreeSamples: YBR_FULL|YBR_RCT|YBR_ICT|RGB
 >Rows	1
 >Columns	1
 >BitsAllocated	1
@@ -22,15 +22,19 @@ IconImageSequence	3	-	items 1
 >HighBit	1
 >PixelRepresentation	1	-	0|1
 >PlanarConfiguration	1C	MoreThanOneSample	0|1
->PixelAspectRatio	1C	unchecked: the shape of a camera's pixel is not in the object
->RedPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
->GreenPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
->BluePaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
+>PixelAspectRatio	1C	NonSquarePixels
+>SmallestImagePixelValue	3
+>LargestImagePixelValue	3
+>RedPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
+>GreenPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
+>BluePaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
 >RedPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
 >GreenPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
 >BluePaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
+>ICCProfile	3
+>ColorSpace	3
 >PixelData	1
-PresentationLUTShape	3	-	IDENTITY|INVERSE; when Monochrome2: IDENTITY; when MoreThanOneSample: IDENTITY
+PresentationLUTShape	3	-	IDENTITY|INVERSE; when Monochrome1: INVERSE; when Monochrome2: IDENTITY; when ColorPhotometric: IDENTITY
 RealWorldValueMappingSequence	3	-	items 1-n
 >RealWorldValueFirstValueMapped	1C	may; lacks DoubleFloatRealWorldValueFirstValueMapped
 >RealWorldValueLastValueMapped	1C	may; lacks DoubleFloatRealWorldValueLastValueMapped
@@ -41,16 +45,41 @@ RealWorldValueMappingSequence	3	-	items 1-n
 >RealWorldValueLUTData	1C	lacks RealWorldValueIntercept
 >LUTExplanation	1
 >LUTLabel	1
->MeasurementUnitsCodeSequence	1	-	items 1
+>MeasurementUnitsCodeSequence	1	-	items 1; cid D7181
 >>include	Code
+>QuantityDefinitionSequence	3	-	items 1-n
+>>include	Content Item with Modifiers
 ImageLaterality	3	-	R|L|U|B
 AnatomicRegionSequence	3	-	items 1
 >include	Anatomic Region Item
 include	Primary Anatomic Structure
 
+module	General Reference	C.12.4
+ReferencedImageSequence	3	-	items 1-n
+>include	Image SOP Instance Reference
+>PurposeOfReferenceCodeSequence	3	-	items 1
+>>include	Code
+ReferencedInstanceSequence	3	-	items 1-n
+>include	SOP Instance Reference
+>PurposeOfReferenceCodeSequence	1	-	items 1
+>>include	Code
+DerivationDescription	3
+DerivationCodeSequence	3	-	items 1-n
+>include	Code
+SourceImageSequence	3	-	items 1-n
+>include	Image SOP Instance Reference
+>PurposeOfReferenceCodeSequence	3	-	items 1
+>>include	Code
+>SpatialLocationsPreserved	3	-	YES|NO|REORIENTED_ONLY
+>PatientOrientation	1C	SpatialLocationsPreserved=REORIENTED_ONLY
+SourceInstanceSequence	3	-	items 1-n
+>include	SOP Instance Reference
+>PurposeOfReferenceCodeSequence	3	-	items 1
+>>include	Code
+
 module	Image Pixel	C.7.6.3
 SamplesPerPixel	1	-	when GreyPhotometric: 1; when ColorPhotometric: 3
-PhotometricInterpretation	1	-	when JpegLossyOneSample: MONOCHROME1|MONOCHROME2; when JpegLossyThreeSamples: YBR_FULL_422|RGB; when VideoSyntax: YBR_PARTIAL_420
+PhotometricInterpretation	1	-	terms MONOCHROME1|MONOCHROME2|PALETTE COLOR|RGB|YBR_FULL|YBR_FULL_422|YBR_PARTIAL_422|YBR_PARTIAL_420|YBR_RCT|YBR_ICT; when JpegLossyOneSample: MONOCHROME1|MONOCHROME2; when JpegLossyThreeSamples: YBR_FULL_422|RGB; when JpegLosslessOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when JpegLosslessThreeSamples: YBR_FULL|RGB; when JpegLsOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when JpegLsThreeSamples: YBR_FULL|RGB; when JpegLsNearOneSample: MONOCHROME1|MONOCHROME2; when JpegLsNearThreeSamples: YBR_FULL|RGB; when Jpeg2000LosslessOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when Jpeg2000LosslessThreeSamples: YBR_FULL|YBR_RCT|RGB; when Jpeg2000OneSample: MONOCHROME1|MONOCHROME2; when Jpeg2000ThreeSamples: YBR_FULL|YBR_RCT|YBR_ICT|RGB; when VideoSyntax: YBR_PARTIAL_420; when RleOneSample: MONOCHROME1|MONOCHROME2|PALETTE COLOR; when RleThreeSamples: YBR_FULL|RGB; when NativeThreeSamples: YBR_FULL|YBR_RCT|YBR_ICT|RGB
 Rows	1
 Columns	1
 BitsAllocated	1
@@ -58,13 +87,17 @@ BitsStored	1
 HighBit	1
 PixelRepresentation	1	-	0|1
 PlanarConfiguration	1C	MoreThanOneSample	0|1
-PixelAspectRatio	1C	unchecked: the shape of a camera's pixel is not in the object
-RedPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
-GreenPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
-BluePaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR
+PixelAspectRatio	1C	NonSquarePixels
+SmallestImagePixelValue	3
+LargestImagePixelValue	3
+RedPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
+GreenPaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
+BluePaletteColorLookupTableDescriptor	1C	PhotometricInterpretation=PALETTE COLOR	3: 8|16
 RedPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
 GreenPaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
 BluePaletteColorLookupTableData	1C	PhotometricInterpretation=PALETTE COLOR
+ICCProfile	3
+ColorSpace	3
 PixelData	1C	lacks PixelDataProviderURL
 PixelDataProviderURL	1C	PixelsBehindUrl
 PixelPaddingRangeLimit	1C	unchecked: whether padding is a range is not in the object
@@ -73,114 +106,39 @@ ExtendedOffsetTableLengths	1C	has ExtendedOffsetTable
 
 module	Acquisition Context	C.7.6.14
 AcquisitionContextSequence	2	-	items 0-n
->include	Content Item
->ContentItemModifierSequence	3	-	items 1-n
->>include	Content Item
+>include	Content Item with Modifiers
 AcquisitionContextDescription	3
 
 module	Device	C.7.6.12
 DeviceSequence	1	-	items 1-n
 >include	Code
+>Manufacturer	3
+>ManufacturerModelName	3
+>DeviceSerialNumber	3
+>DateOfManufacture	3
+>DeviceID	3
+>DeviceLength	3
+>DeviceDiameter	3
 >DeviceDiameterUnits	2C	has DeviceDiameter	FR|GA|IN|MM
+>DeviceVolume	3
+>InterMarkerDistance	3
+>DeviceDescription	3
 
-module	Specimen	C.7.6.22
-ContainerIdentifier	1
-IssuerOfTheContainerIdentifierSequence	2	-	items 0-1
->include	Hierarchic Designator
-ContainerTypeCodeSequence	2	-	items 0-1
->include	Code
-SpecimenDescriptionSequence	1	-	items 1-n
->SpecimenIdentifier	1
->IssuerOfTheSpecimenIdentifierSequence	2	-	items 0-1
->>include	Hierarchic Designator
->SpecimenUID	1
->SpecimenPreparationSequence	2	-	items 0-n
->>SpecimenPreparationStepContentItemSequence	1	-	items 1-n
->>>include	Content Item
->SpecimenLocalizationContentItemSequence	1C	unchecked: whether several specimens are in the picture is not in the object	items 1-n
->>include	Content Item
+module	Overlay Plane	C.9.2	60xx
+OverlayRows	1
+OverlayColumns	1
+OverlayType	1	-	G|R
+OverlayOrigin	1
+OverlayBitsAllocated	1	-	1
+OverlayBitPosition	1	-	0
+OverlayData	1
+OverlayDescription	3
+OverlaySubtype	3	-	terms USER|AUTOMATED
+OverlayLabel	3
+ROIArea	3
+ROIMean	3
+ROIStandardDeviation	3
 
 module	ICC Profile	C.11.15
 ICCProfile	1
 ColorSpace	3
-
-module	Common Instance Reference	C.12.2
-ReferencedSeriesSequence	1C	unchecked: which references lie in this study is not known here	items 1-n
->SeriesInstanceUID	1
->ReferencedInstanceSequence	1	-	items 1-n
->>include	SOP Instance Reference
-StudiesContainingOtherReferencedInstancesSequence	1C	unchecked: which references lie in other studies is not known here	items 1-n
->StudyInstanceUID	1
->ReferencedSeriesSequence	1	-	items 1-n
->>SeriesInstanceUID	1
->>ReferencedInstanceSequence	1	-	items 1-n
->>>include	SOP Instance Reference
-
-module	SOP Common	C.12.1
-SOPClassUID	1
-SOPInstanceUID	1
-SpecificCharacterSet	1C	may; BeyondDefaultRepertoire
-InstanceCreationDate	3
-InstanceCreationTime	3
-InstanceCreatorUID	3
-TimezoneOffsetFromUTC	3
-CodingSchemeIdentificationSequence	3	-	items 1-n
->CodingSchemeDesignator	1
->CodingSchemeRegistry	1C	unchecked: which schemes are registered is not in the object
->CodingSchemeUID	1C	unchecked: which schemes have a UID is not in the object
->CodingSchemeExternalID	2C	unchecked: which schemes are registered is not in the object
-ContextGroupIdentificationSequence	3	-	items 1-n
->ContextIdentifier	1
->MappingResource	1
->ContextGroupVersion	1
-MappingResourceIdentificationSequence	3	-	items 1-n
->MappingResource	1
-ContributingEquipmentSequence	3	-	items 1-n
->PurposeOfReferenceCodeSequence	1	-	items 1
->>include	Code
->Manufacturer	1
->OperatorIdentificationSequence	3	-	items 1-n
->>include	Person Identification
->UDISequence	3	-	items 1-n
->>UniqueDeviceIdentifier	1
-InstanceNumber	3
-MACParametersSequence	3	-	items 1-n
->MACIDNumber	1
->MACCalculationTransferSyntaxUID	1
->MACAlgorithm	1
->DataElementsSigned	1
-DigitalSignaturesSequence	3	-	items 1-n
->MACIDNumber	1
->DigitalSignatureUID	1
->DigitalSignatureDateTime	1
->CertificateType	1
->CertificateOfSigner	1
->Signature	1
->CertifiedTimestampType	1C	has CertifiedTimestamp
-EncryptedAttributesSequence	1C	unchecked: whether someone may decrypt parts is not in the object	items 1-n
->EncryptedContentTransferSyntaxUID	1
->EncryptedContent	1
-OriginalAttributesSequence	3	-	items 1-n
->SourceOfPreviousValues	2
->AttributeModificationDateTime	1
->ModifyingSystem	1
->ReasonForTheAttributeModification	1
->ModifiedAttributesSequence	1	-	items 1
-HL7StructuredDocumentReferenceSequence	1C	unchecked: which documents are referenced is not known here	items 1-n
->include	SOP Instance Reference
->HL7InstanceIdentifier	1
-LongitudinalTemporalInformationModified	3	-	UNMODIFIED|MODIFIED|REMOVED
-QueryRetrieveView	1C	unchecked: whether a C-MOVE converted the object is not in it	CLASSIC|ENHANCED
-ConversionSourceAttributesSequence	1C	unchecked: whether the object was converted is not in it	items 1-n
->include	Image SOP Instance Reference
-ContentQualification	3	-	PRODUCT|RESEARCH|SERVICE
-PrivateDataElementCharacteristicsSequence	3	-	items 1-n
->PrivateGroupReference	1
->PrivateCreatorReference	1
->BlockIdentifyingInformationStatus	1	-	SAFE|UNSAFE|MIXED
->NonidentifyingPrivateElements	1C	BlockIdentifyingInformationStatus=MIXED
-InstanceOriginStatus	3	-	LOCAL|IMPORTED
-ReferencedDefinedProtocolSequence	1C	unchecked: photographs are no performed protocols	items 1-n
->include	SOP Instance Reference
-ReferencedPerformedProtocolSequence	1C	unchecked: whether such an object was made is not in this one	items 1-n
->include	SOP Instance Reference
