@@ -23,6 +23,7 @@ internal static class CommandLine
             OnceCommand.Build(terminal),
             CheckCommand.Build(terminal),
             HeldCommand.Build(terminal),
+            DeliveriesCommand.Build(terminal),
             ConfigCommand.Build(terminal),
             PracticeCommand.Build(terminal),
         };

@@ -14,8 +14,6 @@ namespace CameraBridge.Commands;
 /// <summary><c>held assign</c>: a person says which order a held sitting belongs to, under their name. For sittings that are filed see <see cref="HeldAgain"/>.</summary>
 internal static class HeldAssign
 {
-    private const int LongestName = 64;
-
     /// <summary>Codes of held reasons by which the sitting's own evidence contradicts itself.</summary>
     private static readonly string[] ConflictCodes = ["two-patients", "two-issuers", "several-orders", "contradiction", "sitting-in-doubt"];
 
@@ -26,7 +24,7 @@ internal static class HeldAssign
         Option<string?> step = new("--step") { Description = "Scheduled Procedure Step ID of the step it belongs to.", HelpName = "SPSID" };
         Option<string?> accession = new("--accession") { Description = "Accession number of the order it belongs to.", HelpName = "NUMBER" };
         Option<int?> number = new("--proposal") { Description = "Number of a proposal in 'held show'.", HelpName = "N" };
-        Option<string> by = new("--by") { Description = "Your name; it is recorded with the decision.", HelpName = "NAME", Required = true };
+        Option<string> by = DecidedBy.Option();
         Option<string?> against = new("--against-evidence")
         {
             Description = "Why it is right although evidence speaks against it; recorded too.",
@@ -53,7 +51,7 @@ internal static class HeldAssign
         verb.SetAction(async (parsed, cancellation) =>
         {
             OrderChoice choice = new(parsed.GetValue(step), parsed.GetValue(accession), parsed.GetValue(number));
-            string name = CheckName(parsed.GetValue(by)!);
+            string name = DecidedBy.Check(parsed.GetValue(by)!);
             SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
             SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
@@ -76,14 +74,6 @@ internal static class HeldAssign
             }
         });
         return verb;
-    }
-
-    private static string CheckName(string name)
-    {
-        name = name.Trim();
-        return name.Length is > 1 and <= LongestName && !name.Any(char.IsControl) && !name.Equals("rules", StringComparison.OrdinalIgnoreCase)
-            ? name
-            : throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", "--by needs the name of a person, 2 to 64 characters.");
     }
 
     /// <returns>The step, with what speaks for and against it, and what the worklist was asked for it, if it was.</returns>

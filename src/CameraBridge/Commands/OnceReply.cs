@@ -73,7 +73,9 @@ internal sealed record OnceReply
         }
         else if (ExitCode == ExitCodes.Undelivered)
         {
-            writer.WriteLine("What is undelivered stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault.");
+            writer.WriteLine(
+                "What is undelivered stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
+                + "What was refused or given up goes again by 'camerabridge deliveries again'.");
         }
     }
 

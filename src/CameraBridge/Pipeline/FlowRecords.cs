@@ -232,10 +232,10 @@ internal enum DeliveryState
     /// <summary>Stored, with a warning status.</summary>
     StoredWithWarning,
 
-    /// <summary>The archive will not take it, whatever is tried.</summary>
+    /// <summary>The archive will not take it; only a person has it tried again.</summary>
     Refused,
 
-    /// <summary>Tried for longer than the policy allows.</summary>
+    /// <summary>Tried for longer than the policy allows; only a person has it tried again.</summary>
     GivenUp,
 }
 
@@ -253,6 +253,12 @@ internal sealed record Delivery
     public int Attempts { get; init; }
 
     public DateTimeOffset CreatedAt { get; init; }
+
+    /// <summary>When its time to be given up began: when it was made, or a person had it put into the queue again after it had ended.</summary>
+    public DateTimeOffset QueuedAt { get; init; }
+
+    /// <summary>When a person last asked for it to be tried; null when nobody has.</summary>
+    public DateTimeOffset? AskedAt { get; init; }
 
     /// <summary>Last DIMSE status, or null when none came.</summary>
     public ushort? Status { get; init; }

@@ -1,3 +1,4 @@
+using CameraBridge.Commands;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Tests.Peers;
 using Xunit;
@@ -57,6 +58,35 @@ public sealed class ArchiveFaultTests
         // Refused for good: another pass does not bother the archive with it.
         FaultSite.AssertUndelivered(await site.OnceAsync(), 1, code);
         Assert.Equal(FaultSite.Pictures, archive.Requests);
+    }
+
+    [Fact]
+    public async Task What_an_archive_refused_is_sent_again_by_command_when_the_archive_is_mended()
+    {
+        await using FaultyWorklist worklist = new();
+        await using FaultyArchive archive = new();
+        using FaultSite site = new FaultSite().Use(worklist.Port, archive.Port);
+        archive.Answer = (request, _) => new(request == 0 ? HandlerAnswer.Success : new HandlerAnswer(CannotUnderstand, FaultSite.PatientID));
+        FaultSite.AssertUndelivered(await site.OnceAsync(), FaultSite.Pictures - 1, "refused it", "'camerabridge deliveries again'");
+
+        Run list = await site.DeliveriesAsync("list");
+        Run dry = await site.DeliveriesAsync("again", "--by", "R. Example", "--dry-run");
+        archive.AnswerAlways(Statuses.Success);
+        FaultSite.AssertUndelivered(await site.OnceAsync(), FaultSite.Pictures - 1, "refused it");
+        Run again = await site.DeliveriesAsync("again", "--by", "R. Example", "--destination", "archive");
+
+        Assert.Equal((ExitCodes.Undelivered, ExitCodes.AllWell, ExitCodes.AllWell), (list.ExitCode, dry.ExitCode, again.ExitCode));
+        FaultSite.AssertSentence(list.Output, "archive: 2 not delivered (2 refused), of 1 sitting(s).", "C000");
+        FaultSite.AssertSentence(again.Output, "2 are put into the queue again", "R. Example");
+        Assert.Equal(FaultSite.Pictures, archive.Requests);
+        await site.AssertMendedAsync(archive);
+        // The same objects, byte for byte, and no other.
+        Assert.Equal(FaultSite.Pictures + 2, archive.Requests);
+        Assert.Equal(archive.Refused.Select(one => one.SOPInstanceUID), archive.Kept.Skip(1).Select(one => one.SOPInstanceUID));
+        Assert.Equal(archive.Refused.Select(one => one.DataSet), archive.Kept.Skip(1).Select(one => one.DataSet));
+        Assert.Equal(ExitCodes.AllWell, (await site.DeliveriesAsync("list")).ExitCode);
+        await site.DeliveriesAsync("again", "--by", "R. Example");
+        await site.AssertMendedAsync(archive);
     }
 
     [Fact]

@@ -89,6 +89,14 @@ internal sealed class FaultSite : IDisposable
         return run;
     }
 
+    /// <summary>Runs <c>deliveries</c> as an operator would.</summary>
+    public async Task<Run> DeliveriesAsync(params IEnumerable<string> arguments)
+    {
+        Run run = await TestSite.RunAsync(["deliveries", .. arguments, "--config", Site.ConfigurationFile]);
+        Assert.Equal("", run.Errors);
+        return run;
+    }
+
     /// <summary>The one sitting of a run that took the stick.</summary>
     public static SittingReply Sitting(Run run) => Assert.Single(run.Report.Sittings);
 

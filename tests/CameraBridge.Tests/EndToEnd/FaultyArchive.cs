@@ -16,6 +16,7 @@ internal sealed class FaultyArchive : IAsyncDisposable
 
     private readonly Provider provider;
     private readonly ConcurrentQueue<(string SOPInstanceUID, byte[] DataSet)> kept = [];
+    private readonly ConcurrentQueue<(string SOPInstanceUID, byte[] DataSet)> refused = [];
     private int requests;
 
     public FaultyArchive() => provider = Provider.Start(new ProviderOptions
@@ -40,6 +41,9 @@ internal sealed class FaultyArchive : IAsyncDisposable
     /// <summary>What was answered by success or a warning, in the order of coming; also what came again.</summary>
     public IReadOnlyList<(string SOPInstanceUID, byte[] DataSet)> Kept => [.. kept];
 
+    /// <summary>What was answered by a failure, in the order of coming.</summary>
+    public IReadOnlyList<(string SOPInstanceUID, byte[] DataSet)> Refused => [.. refused];
+
     /// <summary>Answers every request with this status and comment.</summary>
     public void AnswerAlways(ushort status, string? comment = null) => Answer = (_, _) => new(new HandlerAnswer(status, comment));
 
@@ -50,10 +54,8 @@ internal sealed class FaultyArchive : IAsyncDisposable
         using MemoryStream dataSet = new();
         await incoming.DataSet.CopyToAsync(dataSet, cancellation);
         HandlerAnswer answer = await Answer(Interlocked.Increment(ref requests) - 1, cancellation);
-        if (Statuses.Find("C-STORE", answer.Status).Class is StatusClass.Success or StatusClass.Warning)
-        {
-            kept.Enqueue((incoming.SOPInstanceUID, dataSet.ToArray()));
-        }
+        bool isKept = Statuses.Find("C-STORE", answer.Status).Class is StatusClass.Success or StatusClass.Warning;
+        (isKept ? kept : refused).Enqueue((incoming.SOPInstanceUID, dataSet.ToArray()));
 
         return answer;
     }

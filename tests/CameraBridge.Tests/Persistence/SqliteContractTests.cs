@@ -1,5 +1,6 @@
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline;
 using Microsoft.Data.Sqlite;
 using Xunit;
 
@@ -64,6 +65,24 @@ public sealed class SqliteContractTests : DatabaseContract
 
         using var session = SqliteSession.Open(StateFile);
         Assert.Equal(SqliteMigrations.Newest, session.QueryNumber("select count(*) from schema_versions"));
+    }
+
+    [Fact]
+    public async Task Who_had_something_sent_again_is_kept_with_what_it_was_before()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        await QueuedSittingAsync(database, ["1/a.jpg"], "archive");
+        foreach (string person in (string[])["R. Example", "S. Example"])
+        {
+            Work work = Assert.Single(await LeaseAsync(database, Stage.Deliveries, "archive"));
+            await database.CompleteDeliveriesAsync([new DeliveryResult(work, DeliveryState.Refused, 0xA900, $"refused before {person}", null)], Cancellation);
+            await database.SendAgainAsync(["archive"], null, person, Cancellation);
+        }
+
+        using var session = SqliteSession.Open(StateFile);
+        Assert.Equal(
+            ["R. Example: Refused, refused before R. Example", "S. Example: Refused, refused before S. Example"],
+            session.Query("select decided_by || ': ' || state || ', ' || outcome from redeliveries order by id", reader => reader.GetString(0)));
     }
 
     [Fact]

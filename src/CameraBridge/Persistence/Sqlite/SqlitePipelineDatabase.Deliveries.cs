@@ -6,7 +6,12 @@ namespace CameraBridge.Persistence.Sqlite;
 /// <summary>Deliveries, and what the operator sees.</summary>
 internal sealed partial class SqlitePipelineDatabase
 {
-    private const string DeliveryColumns = "d.id, d.imaging_object_id, d.destination, d.state, d.attempts, d.created_at, d.status, d.outcome";
+    private const string DeliveryColumns =
+        """
+        d.id, d.imaging_object_id, d.destination, d.state, d.attempts, d.created_at, d.status, d.outcome,
+        coalesce((select max(r.decided_at) from redeliveries r where r.delivery_id = d.id and r.state <> 'Waiting'), d.created_at),
+        (select max(r.decided_at) from redeliveries r where r.delivery_id = d.id)
+        """;
 
     /// <summary>Sittings that are held or wait for the worklist with a reason, and sittings with held captures.</summary>
     private const string HeldSittings =
@@ -92,16 +97,18 @@ internal sealed partial class SqlitePipelineDatabase
         CreatedAt = At(reader, 5),
         Status = reader.IsDBNull(6) ? null : (ushort)reader.GetInt32(6),
         Outcome = Text(reader, 7),
+        QueuedAt = At(reader, 8),
+        AskedAt = reader.IsDBNull(9) ? null : At(reader, 9),
     };
 
     private static ImagingObject ReadObject(SqliteDataReader reader) => new()
     {
-        Id = reader.GetInt64(8),
-        CaptureId = reader.GetInt64(9),
-        SittingId = reader.GetInt64(10),
-        SOPClassUID = reader.GetString(11),
-        SOPInstanceUID = reader.GetString(12),
-        TransferSyntaxUID = reader.GetString(13),
-        Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(14)),
+        Id = reader.GetInt64(10),
+        CaptureId = reader.GetInt64(11),
+        SittingId = reader.GetInt64(12),
+        SOPClassUID = reader.GetString(13),
+        SOPInstanceUID = reader.GetString(14),
+        TransferSyntaxUID = reader.GetString(15),
+        Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(16)),
     };
 }

@@ -93,10 +93,10 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
             long writtenAt = _clock.GetTimestamp();
             for (int i = 0; i < tasks.Count && !cancellation.IsCancellationRequested; i++)
             {
-                if (_circuit.PausedUntil is { } paused)
+                if (_circuit.PausedUntil(tasks[i].Delivery.AskedAt) is { } paused)
                 {
-                    LeaveFrom(i, tasks, results, $"It waits, since the {_associations.PeerName} is out.", paused);
-                    return;
+                    results.Add(ResultOf(tasks[i], new DeliveryOutcome.Retry(null, $"It waits, since the {_associations.PeerName} is out."), paused, tried: false));
+                    continue;
                 }
 
                 Attempt attempt = await sender.SendAsync(tasks[i].Object, farewell).ConfigureAwait(false);
@@ -109,7 +109,8 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
                     return;
                 }
 
-                results.Add(ResultOf(tasks[i], attempt.Outcome, _clock.GetUtcNow() + _delays.After(tasks[i].Delivery.Attempts)));
+                // The attempts of the work and not of the delivery: what a person had put into the queue again begins with short delays again.
+                results.Add(ResultOf(tasks[i], attempt.Outcome, _clock.GetUtcNow() + _delays.After(tasks[i].Work.Attempts)));
                 if (_clock.GetElapsedTime(writtenAt) >= WriteInterval)
                 {
                     await WriteAsync(results, farewell).ConfigureAwait(false);
@@ -161,11 +162,11 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
 
     private DeliveryResult Later(DeliveryTask task, DeliveryOutcome outcome, DateTimeOffset dueAt, bool tried)
     {
-        TimeSpan age = _clock.GetUtcNow() - task.Delivery.CreatedAt;
+        TimeSpan age = _clock.GetUtcNow() - task.Delivery.QueuedAt;
         if (age >= _destination.GiveUpAfter)
         {
             string words = FormattableString.Invariant(
-                $"Given up after {age.TotalDays:0.#} days; nothing was deleted, so it can be sent again when the cause is gone. The last attempt: {outcome.Words}");
+                $"Given up after {age.TotalDays:0.#} days; nothing was deleted: when the cause is gone, {DeliveryOutcome.AgainCommand} sends it. The last attempt: {outcome.Words}");
             _logger.GivenUp(task.Delivery.Id, Lanes[0], words);
             return new DeliveryResult(task.Work, DeliveryState.GivenUp, outcome.Status, words, null, tried);
         }

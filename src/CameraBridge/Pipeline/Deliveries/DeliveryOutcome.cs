@@ -5,6 +5,12 @@ namespace CameraBridge.Pipeline.Deliveries;
 /// <summary>What became of one attempt to deliver. Closed: these five and no others. Words name the peer and the next step, and no patient.</summary>
 internal abstract record DeliveryOutcome
 {
+    /// <summary>By which a person has something sent that was refused or given up.</summary>
+    public const string AgainCommand = "'camerabridge deliveries again'";
+
+    /// <summary>End of the sentence of a refusal.</summary>
+    public const string NotSentAgain = $"was not altered to make it fit and is not sent again, unless {AgainCommand} asks for it when the cause is gone.";
+
     private DeliveryOutcome(ushort? status, string words)
     {
         Status = status;
@@ -31,7 +37,7 @@ internal abstract record DeliveryOutcome
             reply.Status, $"The {peer} says that it has an object with this SOP Instance UID already ({reply}). Look there whether it is this one."),
         (_, StatusAdvice.Later) => new Retry(reply.Status, $"The {peer} could not take it now: {reply}. It is sent again."),
         _ => new Refused(
-            reply.Status, $"The {peer} refused it: {reply}. See the archive's log for the reason; it was not altered to make it fit and is not sent again."),
+            reply.Status, $"The {peer} refused it: {reply}. See the archive's log for the reason; it {NotSentAgain}"),
     };
 
     /// <summary>Success.</summary>
@@ -43,7 +49,7 @@ internal abstract record DeliveryOutcome
     /// <summary>Not taken now; the same bytes may be later.</summary>
     internal sealed record Retry(ushort? Code, string Sentence) : DeliveryOutcome(Code, Sentence);
 
-    /// <summary>Not taken, whatever is tried.</summary>
+    /// <summary>Not taken, as long as nobody changes something at the archive.</summary>
     internal sealed record Refused(ushort? Code, string Sentence) : DeliveryOutcome(Code, Sentence);
 
     /// <summary>The association ended under way: the archive may have it or not. The same bytes go again under the same UID, so neither answer does harm.</summary>

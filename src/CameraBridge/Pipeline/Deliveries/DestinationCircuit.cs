@@ -12,17 +12,19 @@ internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
     private readonly Lock _gate = new();
     private int _failuresInRow;
     private int _outages;
+    private DateTimeOffset _failedAt = DateTimeOffset.MinValue;
     private DateTimeOffset _pausedUntil = DateTimeOffset.MinValue;
 
-    /// <summary>The end of the pause, or null when the destination may be tried.</summary>
-    public DateTimeOffset? PausedUntil
+    /// <summary>
+    /// The end of the pause, or null when the destination may be tried. A person who asked after the last failure knows more than the pause does: theirs is
+    /// tried.
+    /// </summary>
+    /// <param name="askedAt">When a person asked for the delivery to be tried; null when nobody has.</param>
+    public DateTimeOffset? PausedUntil(DateTimeOffset? askedAt)
     {
-        get
+        lock (_gate)
         {
-            lock (_gate)
-            {
-                return _pausedUntil > clock.GetUtcNow() ? _pausedUntil : null;
-            }
+            return _pausedUntil > clock.GetUtcNow() && (askedAt is null || askedAt <= _failedAt) ? _pausedUntil : null;
         }
     }
 
@@ -35,6 +37,7 @@ internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
             bool wasOut = _outages > 0;
             _failuresInRow = 0;
             _outages = 0;
+            _pausedUntil = DateTimeOffset.MinValue;
             return wasOut;
         }
     }
@@ -62,6 +65,8 @@ internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
 
     private DateTimeOffset Pause()
     {
+        _failedAt = clock.GetUtcNow();
+
         // Several workers meet the same outage: it counts once.
         if (_pausedUntil <= clock.GetUtcNow())
         {

@@ -52,7 +52,7 @@ internal sealed class ObjectSender(StoreAssociations associations, IReadOnlyList
             return new Attempt(
                 new DeliveryOutcome.Refused(
                     null,
-                    $"A file of this object in the spool is missing or shorter than it was ({missing.Message}). Restore the spool from a backup, or take the source again; nothing was sent to the {associations.PeerName}."),
+                    $"A file of this object in the spool is missing or shorter than it was ({missing.Message}). Restore the spool from a backup, or take the source again, then {DeliveryOutcome.AgainCommand} sends it; nothing was sent to the {associations.PeerName}."),
                 Blame.None);
         }
         catch (Exception unreadable) when (unreadable is IOException or UnauthorizedAccessException)
@@ -106,7 +106,7 @@ internal sealed class ObjectSender(StoreAssociations associations, IReadOnlyList
         catch (ContextNotAcceptedException notAccepted)
         {
             return new Attempt(
-                new DeliveryOutcome.Refused(null, $"{notAccepted.Sentence} It was not altered to make it fit and is not sent again."), Blame.None);
+                new DeliveryOutcome.Refused(null, $"{notAccepted.Sentence} It {DeliveryOutcome.NotSentAgain}"), Blame.None);
         }
         catch (AssociationException failure)
         {
