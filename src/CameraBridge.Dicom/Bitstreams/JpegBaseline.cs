@@ -35,6 +35,9 @@ public enum JpegObstacle
 
     /// <summary>A number or sampling of components that has no photometric interpretation.</summary>
     Components,
+
+    /// <summary>More pixels than may be rearranged in memory at once.</summary>
+    TooLarge,
 }
 
 /// <summary>An obstacle and a sentence that tells it.</summary>

@@ -55,6 +55,69 @@ internal sealed class JpegInput : IDisposable
     /// <summary>The next byte, or -1 at the end.</summary>
     public int ReadByte() => Ensure(1) ? window[Position++] : -1;
 
+    /// <summary>Moves forward to a byte of the file.</summary>
+    /// <returns>False when the stream ends before, or the byte lies behind.</returns>
+    public bool SkipTo(long offset)
+    {
+        while (offset - Offset > End - Position && !ended)
+        {
+            Position = End;
+            Fill();
+        }
+
+        long distance = offset - Offset;
+        if (distance < 0 || distance > End - Position)
+        {
+            return false;
+        }
+
+        Position += (int)distance;
+        return true;
+    }
+
+    /// <summary>Takes entropy-coded data up to the next marker, without stuffed zeros and fill bytes (ITU-T T.81 section F.1.2.3), as far as there is room.</summary>
+    /// <returns>Bytes put there.</returns>
+    public int TakeEntropyCoded(Span<byte> room)
+    {
+        int taken = 0;
+        while (taken < room.Length && Ensure(1))
+        {
+            ReadOnlySpan<byte> source = Buffered;
+            source = source[..Math.Min(source.Length, room.Length - taken)];
+            int ff = source.IndexOf((byte)0xFF);
+            int plain = ff < 0 ? source.Length : ff;
+            source[..plain].CopyTo(room[taken..]);
+            taken += plain;
+            Position += plain;
+            if (ff < 0)
+            {
+                continue;
+            }
+
+            if (!Ensure(2))
+            {
+                return taken;
+            }
+
+            byte next = window[Position + 1];
+            if (next == 0xFF)
+            {
+                Position++;
+            }
+            else if (next == 0)
+            {
+                room[taken++] = 0xFF;
+                Position += 2;
+            }
+            else
+            {
+                return taken;
+            }
+        }
+
+        return taken;
+    }
+
     public void Dispose() => ArrayPool<byte>.Shared.Return(window);
 
     private void Fill()

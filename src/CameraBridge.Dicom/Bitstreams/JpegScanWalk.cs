@@ -247,45 +247,11 @@ internal sealed class JpegScanWalk(JpegInput input)
         }
     }
 
-    /// <summary>Copies data up to the next marker into <see cref="clean"/>, without stuffed zeros and fill bytes, as far as there is room.</summary>
     private void FetchClean(ref int at)
     {
         Buffer.BlockCopy(clean, at, clean, 0, end - at);
         end -= at;
         at = 0;
-        while (end < clean.Length && input.Ensure(1))
-        {
-            ReadOnlySpan<byte> source = input.Buffered;
-            source = source[..Math.Min(source.Length, clean.Length - end)];
-            int ff = source.IndexOf((byte)0xFF);
-            int plain = ff < 0 ? source.Length : ff;
-            source[..plain].CopyTo(clean.AsSpan(end));
-            end += plain;
-            input.Position += plain;
-            if (ff < 0)
-            {
-                continue;
-            }
-
-            if (!input.Ensure(2))
-            {
-                return;
-            }
-
-            byte next = input.Window[input.Position + 1];
-            if (next == 0xFF)
-            {
-                input.Position++;
-            }
-            else if (next == 0)
-            {
-                clean[end++] = 0xFF;
-                input.Position += 2;
-            }
-            else
-            {
-                return;
-            }
-        }
+        end += input.TakeEntropyCoded(clean.AsSpan(end));
     }
 }

@@ -18,6 +18,7 @@ internal static class PictureReasons
         JpegObstacle.LinesUnknown => new Reason("picture-lines-unknown", $"{refusal.Text} It cannot be filed without change yet."),
         JpegObstacle.Cmyk => new Reason("picture-cmyk", $"{refusal.Text} Save it as RGB or YCbCr where it was made."),
         JpegObstacle.Components => new Reason("picture-components", $"{refusal.Text} It cannot be filed without change yet."),
+        JpegObstacle.TooLarge => new Reason("picture-too-large", $"{refusal.Text} Set the camera to fewer pixels, or to upright baseline JPEG, which goes in as it is."),
         _ => throw new ArgumentOutOfRangeException(nameof(refusal)),
     };
 

@@ -1,0 +1,108 @@
+using System.Buffers.Binary;
+using System.Runtime.CompilerServices;
+using System.Runtime.InteropServices;
+
+namespace CameraBridge.Dicom.Bitstreams;
+
+/// <summary>
+/// The bits of a scan's entropy-coded data. A decoder takes the fields into variables of its own while it works on a block and puts them back behind it.
+/// Behind the data zeros come, and <see cref="Count"/> falls below 0.
+/// </summary>
+internal sealed unsafe class JpegBits(JpegInput input)
+{
+    /// <summary>Bytes of data that are made ready at once: small enough to stay in the processor's nearest cache.</summary>
+    private const int CleanLength = 16 * 1024;
+
+    private readonly byte[] clean = GC.AllocateUninitializedArray<byte>(CleanLength, pinned: true);
+
+    /// <summary>The next bits, from the top.</summary>
+    public ulong Window;
+
+    /// <summary>Bits in the window that were in the data.</summary>
+    public int Count;
+
+    /// <summary>The next byte.</summary>
+    public byte* At;
+
+    /// <summary>Behind the last byte from which eight can be read at once.</summary>
+    public byte* LastWord;
+
+    private byte* end;
+
+    private byte* Start => (byte*)Unsafe.AsPointer(ref MemoryMarshal.GetArrayDataReference(clean));
+
+    /// <summary>Forgets what is left over, at the beginning of a scan or behind a restart marker.</summary>
+    public void Clear()
+    {
+        Window = 0;
+        Count = 0;
+        At = Start;
+        end = At;
+        LastWord = end - sizeof(ulong);
+    }
+
+    /// <summary>Brings at least 56 bits into the window, or zeros behind the data.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public void Refill(ref ulong window, ref int count, ref byte* at)
+    {
+        if (at <= LastWord)
+        {
+            // Without a branch: the bits of the last, partly taken byte are set twice, and they are the same bits.
+            window |= BinaryPrimitives.ReverseEndianness(Unsafe.ReadUnaligned<ulong>(at)) >> count;
+            at += (63 - count) >> 3;
+            count |= 56;
+            return;
+        }
+
+        Window = window;
+        Count = count;
+        At = at;
+        RefillAtTheEnd();
+        window = Window;
+        count = Count;
+        at = At;
+    }
+
+    /// <summary>Takes the restart marker that must stand here (ITU-T T.81 section B.2.1), over any bytes that should not.</summary>
+    /// <returns>Null, or how the scan ended instead.</returns>
+    public ScanEnd? TakeRestart(int number)
+    {
+        Clear();
+        if (!JpegScanWalk.SkipToMarker(input) || !input.Ensure(2))
+        {
+            return ScanEnd.Short;
+        }
+
+        int marker = input.Window[input.Position + 1];
+        if (marker != 0xD0 + number)
+        {
+            return marker is >= 0xD0 and <= 0xD7 ? ScanEnd.Damaged : ScanEnd.Short;
+        }
+
+        input.Position += 2;
+        return null;
+    }
+
+    private void RefillAtTheEnd()
+    {
+        if (Count < 0)
+        {
+            return;
+        }
+
+        if (end - At < sizeof(ulong))
+        {
+            int left = (int)(end - At);
+            new ReadOnlySpan<byte>(At, left).CopyTo(clean);
+            At = Start;
+            end = At + left + input.TakeEntropyCoded(clean.AsSpan(left));
+            LastWord = end - sizeof(ulong);
+        }
+
+        while (Count <= 56 && At < end)
+        {
+            Window |= (ulong)*At++ << (56 - Count);
+            Count += 8;
+        }
+    }
+}
