@@ -34,7 +34,7 @@ internal sealed unsafe class JpegBaselineWriter
         (rows, columns) = orientation.Transposes ? (source.Columns, source.Rows) : (source.Rows, source.Columns);
         places = JpegZigzag.Places(orientation);
         signs = JpegZigzag.Signs(orientation);
-        parts = [.. source.Planes.Select((plane, index) => new Part(plane, orientation.Transposes, (byte)(index + 1), tables: index == 0 ? 0 : 1))];
+        parts = [.. source.Planes.Select((plane, index) => new Part(plane, orientation.Transposes, source.Color == JpegColor.Rgb ? "RGB"u8[index] : (byte)(index + 1), tables: index == 0 ? 0 : 1))];
         int widest = parts.Max(part => part.Horizontal);
         int tallest = parts.Max(part => part.Vertical);
         McuColumns = DivideUp(columns, 8 * widest);
@@ -112,7 +112,7 @@ internal sealed unsafe class JpegBaselineWriter
         return false;
     }
 
-    /// <summary>SOI, one DQT for each table that differs, SOF0 (sections B.2.2 and B.2.4.1). Components are named 1, 2, 3 as T.871 has them.</summary>
+    /// <summary>SOI, one DQT for each table that differs, SOF0 (sections B.2.2 and B.2.4.1). Components are named 1, 2, 3 as ITU-T T.871 has them, or R, G, B.</summary>
     private List<byte> Head()
     {
         List<byte> head = [0xFF, 0xD8];

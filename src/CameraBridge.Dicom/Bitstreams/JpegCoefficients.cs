@@ -18,10 +18,11 @@ public sealed unsafe class JpegCoefficients : IDisposable
 
     private readonly BlockMemory memory;
 
-    private JpegCoefficients(int rows, int columns, JpegPlane[] planes, BlockMemory memory)
+    private JpegCoefficients(JpegHeader header, JpegPlane[] planes, BlockMemory memory)
     {
-        Rows = rows;
-        Columns = columns;
+        Rows = header.Rows;
+        Columns = header.Columns;
+        Color = JpegColors.Of(header);
         Planes = planes;
         this.memory = memory;
     }
@@ -31,6 +32,9 @@ public sealed unsafe class JpegCoefficients : IDisposable
 
     /// <summary>Samples a line.</summary>
     public int Columns { get; }
+
+    /// <summary>What the components are: monochrome, YCbCr or RGB.</summary>
+    public JpegColor Color { get; }
 
     /// <summary>The components in the order of the frame header.</summary>
     internal JpegPlane[] Planes { get; }
@@ -84,7 +88,7 @@ public sealed unsafe class JpegCoefficients : IDisposable
         }
     }
 
-    /// <summary>Writes the picture as a baseline JPEG stream (SOF0, 8 bits) with Huffman tables made for it, from SOI to EOI, without application data.</summary>
+    /// <summary>Writes the picture as a baseline JPEG stream (SOF0, 8 bits) with Huffman tables made for it, from SOI to EOI, without application data: a decoder knows an RGB picture by the names of its components.</summary>
     /// <param name="target">Where to; written in large pieces.</param>
     /// <param name="orientation">How to turn it; <see cref="JpegOrientation.FitsGridOf"/> must allow it.</param>
     /// <param name="length">Bytes written.</param>
@@ -134,9 +138,16 @@ public sealed unsafe class JpegCoefficients : IDisposable
             return new JpegRefusal(JpegObstacle.LinesUnknown, "The frame header does not give the number of lines (DNL).");
         }
 
-        if (header.Columns == 0 || header.Components.Count is < 1 or > 4 || header.Components.DistinctBy(component => component.Id).Count() != header.Components.Count)
+        if (JpegColors.Of(header) is var color and (JpegColor.Cmyk or JpegColor.Unknown))
         {
-            return new JpegRefusal(JpegObstacle.Malformed, "The frame header gives no width, or components that there cannot be.");
+            return color == JpegColor.Cmyk
+                ? new JpegRefusal(JpegObstacle.Cmyk, "The picture has four colour components (CMYK); DICOM has no such photometric interpretation.")
+                : new JpegRefusal(JpegObstacle.Components, string.Create(CultureInfo.InvariantCulture, $"The picture has {header.Components.Count} components; 1 or 3 are possible."));
+        }
+
+        if (header.Columns == 0 || header.Components.DistinctBy(component => component.Id).Count() != header.Components.Count)
+        {
+            return new JpegRefusal(JpegObstacle.Malformed, "The frame header gives a width of 0, or a component twice.");
         }
 
         long bytes = PlanesOf(header).Sum(plane => plane.Bytes);
@@ -156,7 +167,7 @@ public sealed unsafe class JpegCoefficients : IDisposable
             at += plane.Bytes / sizeof(short);
         }
 
-        return new JpegCoefficients(header.Rows, header.Columns, planes, memory);
+        return new JpegCoefficients(header, planes, memory);
     }
 
     /// <summary>Sizes by ITU-T T.81 section A.1.1 and A.2.4; a component alone is taken as sampled 1 by 1 (section A.2.2).</summary>
