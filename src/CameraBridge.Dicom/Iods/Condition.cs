@@ -53,7 +53,12 @@ public sealed class Condition
 
     internal static Condition Parse(string text, TableLine line)
     {
-        const string uncheckedMark = "unchecked: ", mayMark = "may; ";
+        const string uncheckedMark = "unchecked: ", elsewhereMark = "elsewhere: ", mayMark = "may; ";
+        if (text.StartsWith(elsewhereMark, StringComparison.Ordinal))
+        {
+            return new Condition(text[elsewhereMark.Length..], _ => false, true);
+        }
+
         if (text.StartsWith(uncheckedMark, StringComparison.Ordinal))
         {
             return new Condition(text[uncheckedMark.Length..], null, true);

@@ -46,6 +46,13 @@ internal static class ElementRules
 
     private static void CheckKnown(TagEntry entry, Element element, Place? place, string keyword, FindingList findings)
     {
+        if (element.Vr == Vr.UN)
+        {
+            // A writer that did not know the representation may say so (PS3.5 section 6.2.2), but nobody can read the value then.
+            findings.Add(Severity.Warning, "vr.unknown", place, keyword, "PS3.5 6.2.2", "UN", string.Join(" or ", entry.Vrs));
+            return;
+        }
+
         if (!entry.Vrs.Contains(element.Vr))
         {
             findings.Add(Severity.Error, "vr", place, keyword, "PS3.6 6", element.Vr.ToString(), string.Join(" or ", entry.Vrs));
@@ -80,6 +87,15 @@ internal static class ElementRules
             }
 
             return;
+        }
+
+        if (element.Vr.UsesCharacterSet() && element.Value.Span.ContainsAnyExceptInRange((byte)0, (byte)0x7F))
+        {
+            dataSet.CharacterSet.Decode(element.Value.Span, element.Vr, out string? flaw);
+            if (flaw is not null)
+            {
+                findings.Add(Severity.Error, "text.charset", place, keyword, "PS3.5 6.1", $"a text that {flaw}", "text as Specific Character Set declares it");
+            }
         }
 
         foreach (string value in dataSet.GetStrings(element.Tag))

@@ -3,6 +3,9 @@ namespace CameraBridge.Dicom.Iods;
 /// <summary>How much a finding matters.</summary>
 public enum Severity
 {
+    /// <summary>Right as it is, and worth knowing.</summary>
+    Note,
+
     /// <summary>Allowed, but a reader may stumble over it.</summary>
     Warning,
 

@@ -13,7 +13,23 @@ internal static class ImageRules
         CheckBits(dataSet, findings);
         CheckLossy(dataSet, syntax, findings);
         CheckSides(dataSet, findings);
+        CheckOrientation(dataSet, findings);
+        FrameRules.Check(dataSet, findings);
     }
+
+    /// <summary>True for transfer syntaxes whose bit stream has lost something whatever is done.</summary>
+    public static bool IsLossy(string TransferSyntaxUID) => MethodOf(TransferSyntaxUID) is not null;
+
+    /// <summary>The defined term of Lossy Image Compression Method (PS3.3 section C.7.6.1.1.5.1) for a lossy transfer syntax, else null.</summary>
+    private static string? MethodOf(string TransferSyntaxUID) => TransferSyntaxUID switch
+    {
+        TransferSyntaxes.JPEGBaseline8Bit or TransferSyntaxes.JPEGExtended12Bit => "ISO_10918_1",
+        TransferSyntaxes.HEVCMP51 or TransferSyntaxes.HEVCM10P51 => "ISO_23008_2",
+        _ when TransferSyntaxUID.StartsWith("1.2.840.10008.1.2.4.100", StringComparison.Ordinal)
+            || TransferSyntaxUID.StartsWith("1.2.840.10008.1.2.4.101", StringComparison.Ordinal) => "ISO_13818_2",
+        _ when TransferSyntaxUID.StartsWith("1.2.840.10008.1.2.4.10", StringComparison.Ordinal) => "ISO_14496_10",
+        _ => null,
+    };
 
     // PS3.5 section A.4: pixels of the top level are encapsulated in these syntaxes, and only in them.
     private static void CheckPixelData(DataSet dataSet, TransferSyntax syntax, FindingList findings)
@@ -65,9 +81,8 @@ internal static class ImageRules
     private static void CheckLossy(DataSet dataSet, TransferSyntax syntax, FindingList findings)
     {
         string? lossy = ElementText.First(dataSet[Tags.LossyImageCompression]);
-        bool isLossySyntax = syntax.Uid is TransferSyntaxes.JPEGBaseline8Bit or TransferSyntaxes.JPEGExtended12Bit
-            || syntax.Uid.StartsWith("1.2.840.10008.1.2.4.10", StringComparison.Ordinal);
-        if (isLossySyntax && lossy != "01")
+        string? method = MethodOf(syntax.Uid);
+        if (method is not null && lossy != "01" && dataSet.Contains(Tags.LossyImageCompression))
         {
             findings.Add(Severity.Error, "lossy.said", null, "LossyImageCompression", "PS3.3 C.7.6.1.1.5", lossy ?? "nothing", "01 in a lossy transfer syntax");
         }
@@ -75,6 +90,12 @@ internal static class ImageRules
         if (lossy != "01")
         {
             return;
+        }
+
+        if (method is not null && dataSet[Tags.LossyImageCompressionMethod] is { IsEmpty: false } told && !ElementText.Values(told).Contains(method))
+        {
+            findings.Add(
+                Severity.Error, "lossy.method", null, "LossyImageCompressionMethod", "PS3.3 C.7.6.1.1.5.1", $"\"{ElementText.First(told)}\"", $"\"{method}\" among them, the method of the transfer syntax");
         }
 
         foreach ((Tag tag, string keyword) in new[]
@@ -109,6 +130,11 @@ internal static class ImageRules
             findings.Add(Severity.Error, "side.series", null, "ImageLaterality", "PS3.3 C.7.6.1", image, $"that of the series, {series}");
         }
 
+        if (dataSet.Contains(Tags.Laterality) && BodyParts.IsPaired(dataSet) == false)
+        {
+            findings.Add(Severity.Error, "side.unpaired", null, "Laterality", "PS3.3 C.7.3.1", "it is present although the body part is not paired", "absent");
+        }
+
         if ((image ?? series) is not { } side || dataSet[Tags.AnatomicRegionSequence]?.Items is not [var region, ..])
         {
             return;
@@ -130,4 +156,53 @@ internal static class ImageRules
             }
         }
     }
+
+    // PS3.3 section C.7.6.1.1.1: for a patient that stands on two feet, one to three letters of A P R L H F each, never two of one axis; the
+    // direction of the columns runs along another axis than that of the rows.
+    private static void CheckOrientation(DataSet dataSet, FindingList findings)
+    {
+        if (dataSet[Tags.PatientOrientation] is not { IsEmpty: false } orientation || ElementText.First(dataSet[Tags.AnatomicalOrientationType]) == "QUADRUPED")
+        {
+            return;
+        }
+
+        IReadOnlyList<string> values = ElementText.Values(orientation);
+        for (int i = 0; i < values.Count; i++)
+        {
+            if (!IsDirection(values[i]))
+            {
+                findings.Add(Severity.Error, "orientation.value", null, "PatientOrientation", "PS3.3 C.7.6.1.1.1", $"value {i + 1} is \"{values[i]}\"", "letters of A P R L H F, at most one for each axis");
+            }
+        }
+
+        if (values is [{ Length: > 0 } rows, { Length: > 0 } columns] && Axis(rows[0]) == Axis(columns[0]) && Axis(rows[0]) >= 0)
+        {
+            findings.Add(Severity.Error, "orientation.axis", null, "PatientOrientation", "PS3.3 C.7.6.1.1.1", $"rows towards \"{rows}\" and columns towards \"{columns}\"", "two directions that stand upright on each other");
+        }
+    }
+
+    private static bool IsDirection(string value)
+    {
+        int axes = 0;
+        foreach (char letter in value)
+        {
+            int axis = Axis(letter);
+            if (axis < 0 || (axes & (1 << axis)) != 0)
+            {
+                return false;
+            }
+
+            axes |= 1 << axis;
+        }
+
+        return true;
+    }
+
+    private static int Axis(char letter) => letter switch
+    {
+        'A' or 'P' => 0,
+        'R' or 'L' => 1,
+        'H' or 'F' => 2,
+        _ => -1,
+    };
 }

@@ -11,6 +11,8 @@ namespace CameraBridge.Dicom.Iods;
 /// </summary>
 public static class IodCheck
 {
+    internal const string UnknownClass = "iod.unknown";
+
     /// <summary>Checks a data set.</summary>
     /// <param name="dataSet">The whole data set, without file meta information.</param>
     /// <param name="transferSyntax">How it is, or will be, encoded.</param>
@@ -31,7 +33,7 @@ public static class IodCheck
         Iod? iod = IodTables.Find(SOPClassUID);
         if (iod is null)
         {
-            findings.Add(Severity.Error, "iod.unknown", null, "SOPClassUID", "PS3.3 A", SOPClassUID ?? "nothing", "the UID of a class that has a table");
+            findings.Add(Severity.Error, UnknownClass, null, "SOPClassUID", "PS3.3 A", SOPClassUID ?? "nothing", "the UID of a class that has a table");
         }
         else
         {
@@ -60,9 +62,13 @@ internal sealed class FindingList
 
     public void Add(Severity severity, string rule, Place? place, string keyword, string section, string found, string right)
     {
-        string path = Place.Path(place, keyword);
-        int same = findings.FindIndex(finding => finding.Path == path && (finding.Rule == rule ? finding.Right == right : AreOneAbsence(finding.Rule, rule)));
-        var finding = new Finding(rule, path, section, found, right, severity);
+        Add(new Finding(rule, Place.Path(place, keyword), section, found, right, severity));
+    }
+
+    public void Add(Finding finding)
+    {
+        (string rule, string path) = (finding.Rule, finding.Path);
+        int same = findings.FindIndex(other => other.Path == path && (other.Rule == rule ? other.Right == finding.Right : AreOneAbsence(other.Rule, rule)));
         if (same < 0)
         {
             findings.Add(finding);

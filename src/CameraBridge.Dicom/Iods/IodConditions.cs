@@ -18,6 +18,7 @@ internal static partial class IodConditions
 {
     private static readonly FrozenDictionary<string, NamedCondition> Named = new Dictionary<string, NamedCondition>(PhotometricConditions())
     {
+        [nameof(AmbiguousScheme)] = new("the coding scheme has versions that differ in the meaning of a code", AmbiguousScheme),
         [nameof(BeyondDefaultRepertoire)] = new("a text goes beyond the default repertoire", BeyondDefaultRepertoire),
         [nameof(DeidentifiedWithoutMethodCode)] = new("the identity was removed and no code tells how", DeidentifiedWithoutMethodCode),
         [nameof(DeidentifiedWithoutMethodText)] = new("the identity was removed and no text tells how", DeidentifiedWithoutMethodText),
@@ -40,6 +41,15 @@ internal static partial class IodConditions
 
     /// <summary>The condition with this name, or null.</summary>
     public static NamedCondition? Find(string name) => Named.GetValueOrDefault(name);
+
+    // PS3.3 8.2: "Required if the Value of Coding Scheme Designator is not sufficient to identify the Code Value unambiguously". Of those that
+    // visible light uses, the codes of each scheme keep their meaning; of other schemes nothing is known here.
+    private static bool? AmbiguousScheme(ConditionPlace place) => ElementText.First(place.Here[Tags.CodingSchemeDesignator]) switch
+    {
+        "SCT" or "SRT" or "DCM" or "UCUM" or "LN" or "FMA" or "DCMUID" or null => false,
+        "BI" or "SCPECG" or "BARI" or "NCDR" => true,
+        _ => null,
+    };
 
     // PS3.3 C.12.1: "Required if an expanded or replacement character set is used."
     private static bool? BeyondDefaultRepertoire(ConditionPlace place) => UsesOtherRepertoire(place.Root);

@@ -10,6 +10,9 @@ namespace CameraBridge.Dicom.Iods;
 /// <param name="untestable">Where rules go that the object cannot answer, or null when nobody asks.</param>
 internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, FindingList findings, ICollection<Untestable>? untestable)
 {
+    /// <summary>The group whose values describe the patient; they are not shown.</summary>
+    private const ushort PatientGroup = 0x0010;
+
     private string section = "";
 
     public void Check(Iod iod)
@@ -117,7 +120,7 @@ internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, Finding
             else if (need == Need.Untold)
             {
                 untestable?.Add(new Untestable(
-                    Place.Path(place, row.Keyword), section, row.Condition!.IsChecked ? $"whether {row.Condition.Text}, the object does not tell" : row.Condition.Text));
+                    place is null ? row.Keyword : $"{place.Keyword}.{row.Keyword}", section, row.Condition!.IsChecked ? $"whether {row.Condition.Text}, the object does not tell" : row.Condition.Text));
             }
         }
         else if (need == Need.Forbidden)
@@ -210,7 +213,7 @@ internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, Finding
 
             findings.Add(
                 constraint.IsOpen ? Severity.Warning : Severity.Error, constraint.IsOpen ? "value.term" : "value.enumerated", place, row.Keyword, section,
-                $"value {i + 1} is \"{values[i]}\"", string.Join(" or ", constraint.Values.Select(value => $"\"{value}\"")));
+                row.Tag.Group == PatientGroup ? $"value {i + 1} is another" : $"value {i + 1} is \"{values[i]}\"", string.Join(" or ", constraint.Values.Select(value => $"\"{value}\"")));
         }
     }
 
@@ -226,8 +229,8 @@ internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, Finding
         if (TagDictionary.Find(element.Tag) is { Keyword.Length: > 0 } entry)
         {
             findings.Add(
-                Severity.Warning, "attribute.foreign", place, entry.Keyword, where, "an attribute that the tables of the class do not have here",
-                $"its absence, or a Standard Extended class of {iod} in the conformance statement");
+                Severity.Warning, "attribute.foreign", place, entry.Keyword, where, "an attribute that the class does not have here",
+                $"its absence, or {iod} stated as a Standard Extended class");
         }
     }
 

@@ -2,7 +2,7 @@
 module	SOP Common	C.12.1
 SOPClassUID	1
 SOPInstanceUID	1
-SpecificCharacterSet	1C	may; BeyondDefaultRepertoire
+SpecificCharacterSet	1C	may; BeyondDefaultRepertoire	terms |ISO_IR 100|ISO_IR 101|ISO_IR 109|ISO_IR 110|ISO_IR 144|ISO_IR 127|ISO_IR 126|ISO_IR 138|ISO_IR 148|ISO_IR 13|ISO_IR 166|ISO 2022 IR 6|ISO 2022 IR 100|ISO 2022 IR 101|ISO 2022 IR 109|ISO 2022 IR 110|ISO 2022 IR 144|ISO 2022 IR 127|ISO 2022 IR 126|ISO 2022 IR 138|ISO 2022 IR 148|ISO 2022 IR 13|ISO 2022 IR 166|ISO 2022 IR 87|ISO 2022 IR 159|ISO 2022 IR 149|ISO 2022 IR 58|ISO_IR 192|GB18030|GBK
 InstanceCreationDate	3
 InstanceCreationTime	3
 InstanceCoercionDateTime	3
@@ -125,7 +125,7 @@ PrivateDataElementCharacteristicsSequence	3	-	items 1-n
 >>DeidentificationAction	1	-	D|Z|X|U
 InstanceOriginStatus	3	-	LOCAL|IMPORTED
 BarcodeValue	3
-ReferencedDefinedProtocolSequence	1C	unchecked: photographs are no performed protocols	items 1-n
+ReferencedDefinedProtocolSequence	1C	elsewhere: photographs are no performed protocols	items 1-n
 >include	SOP Instance Reference
 >SourceAcquisitionProtocolElementNumber	3
 >SourceReconstructionProtocolElementNumber	3

@@ -1,10 +1,10 @@
 # Macros of PS3.3, edition 2025e: rows that modules share. The form of a row is told in patient.mod.
 macro	Code	8.8
 CodeValue	1C	lacks LongCodeValue,URNCodeValue
-LongCodeValue	1C	unchecked: only codes of more than 16 characters need it, and Code Value says when it is absent
-URNCodeValue	1C	unchecked: only codes that are a URN need it, and Code Value says when it is absent
+LongCodeValue	1C	elsewhere: only codes of more than 16 characters need it, and Code Value says when it is absent
+URNCodeValue	1C	elsewhere: only codes that are a URN need it, and Code Value says when it is absent
 CodingSchemeDesignator	1C	may; has CodeValue,LongCodeValue
-CodingSchemeVersion	1C	unchecked: whether the designator alone is ambiguous is not in the object
+CodingSchemeVersion	1C	may; AmbiguousScheme
 CodeMeaning	1
 EquivalentCodeSequence	3	-	items 1-n
 >include	Code Item
@@ -12,10 +12,10 @@ include	Code Context
 
 macro	Code Item	8.8
 CodeValue	1C	lacks LongCodeValue,URNCodeValue
-LongCodeValue	1C	unchecked: only codes of more than 16 characters need it, and Code Value says when it is absent
-URNCodeValue	1C	unchecked: only codes that are a URN need it, and Code Value says when it is absent
+LongCodeValue	1C	elsewhere: only codes of more than 16 characters need it, and Code Value says when it is absent
+URNCodeValue	1C	elsewhere: only codes that are a URN need it, and Code Value says when it is absent
 CodingSchemeDesignator	1C	may; has CodeValue,LongCodeValue
-CodingSchemeVersion	1C	unchecked: whether the designator alone is ambiguous is not in the object
+CodingSchemeVersion	1C	may; AmbiguousScheme
 CodeMeaning	1
 include	Code Context
 

@@ -1,9 +1,9 @@
 # Modules of the patient and the study, PS3.3 edition 2025e.
-# Columns: attribute with one > for each level of nesting, type, condition, constraint. A module of a repeating group names the group behind its section.
-# Condition: "has A,B" any present; "lacks A,B" all absent; "A=V|W"; a name of IodConditions; "may;" before it: allowed otherwise too;
-# "unchecked: why". Constraint: enumerated values R|L, "terms A|B" for defined terms, "2: values" for the second value, "when NAME: values",
-# "items 1-n", "cid D4209" or "cid B4040,4029" for the codes of an item (a defined or a baseline context group), "open: why" for items whose
-# attributes are not looked at; several parted by "; ".
+# Columns: attribute with one > for each level of nesting, type, condition, constraint. A module of a repeating group names the group behind its
+# section. Condition: "has A,B" any present; "lacks A,B" all absent; "A=V|W"; a name of IodConditions; "may;" before it: allowed otherwise too;
+# "unchecked: why" where no object tells; "elsewhere: why" where another row or rule answers. Constraint: enumerated values R|L, "terms A|B" for
+# defined terms, "2: values" for the second value, "when NAME: values", "items 1-n", "cid D4209" or "cid B4040,4029" for the codes of an item (a
+# defined or a baseline context group), "open: why" for items whose attributes are not looked at; several parted by "; ".
 module	Patient	C.7.1.1
 PatientName	2
 PatientID	2

@@ -24,7 +24,7 @@ RelatedSeriesSequence	3	-	items 1-n
 >PurposeOfReferenceCodeSequence	2	-	items 0-n
 >>include	Code
 BodyPartExamined	3
-PatientPosition	2C	unchecked: the classes that need it are not photographs	terms HFP|HFS|HFDR|HFDL|FFP|FFS|FFDR|FFDL|LFP|LFS|RFP|RFS|AFDR|AFDL|PFDR|PFDL
+PatientPosition	2C	elsewhere: the classes that need it are not photographs	terms HFP|HFS|HFDR|HFDL|FFP|FFS|FFDR|FFDL|LFP|LFS|RFP|RFS|AFDR|AFDL|PFDR|PFDL
 SmallestPixelValueInSeries	3
 LargestPixelValueInSeries	3
 RequestAttributesSequence	3	-	items 1-n
@@ -47,7 +47,7 @@ module	Synchronization	C.7.4.2
 SynchronizationFrameOfReferenceUID	1
 SynchronizationTrigger	1	-	SOURCE|EXTERNAL|PASSTHRU|NO TRIGGER
 TriggerSourceOrType	3
-SynchronizationChannel	1C	unchecked: pictures and clips hold no waveform
+SynchronizationChannel	1C	elsewhere: pictures and clips hold no waveform
 AcquisitionTimeSynchronized	1	-	Y|N
 TimeSource	3
 TimeDistributionProtocol	3	-	NTP|IRIG|GPS|SNTP|PTP

@@ -11,7 +11,7 @@ FrameDelay	3
 ImageTriggerDelay	3
 EffectiveDuration	3
 ActualFrameDuration	3
-MultiplexedAudioChannelsDescriptionCodeSequence	2C	unchecked: only the bit stream tells whether there is sound	items 0-n
+MultiplexedAudioChannelsDescriptionCodeSequence	2C	elsewhere: the bit stream tells whether there is sound	items 0-n
 >ChannelIdentificationCode	1
 >ChannelMode	1
 >ChannelSourceSequence	1	-	items 1; cid D3000

@@ -10,9 +10,10 @@ public sealed class Part10File
     private const int PreambleLength = 128;
     private static readonly byte[] Prefix = "DICM"u8.ToArray();
 
-    private Part10File(FileMeta meta, TransferSyntax syntax, DataSet dataSet, PixelSource encodedDataSet, IReadOnlyList<ReadFinding> findings)
+    private Part10File(FileMeta meta, DataSet metaElements, TransferSyntax syntax, DataSet dataSet, PixelSource encodedDataSet, IReadOnlyList<ReadFinding> findings)
     {
         Meta = meta;
+        MetaElements = metaElements;
         TransferSyntax = syntax;
         DataSet = dataSet;
         EncodedDataSet = encodedDataSet;
@@ -21,6 +22,9 @@ public sealed class Part10File
 
     /// <summary>The file meta information; its texts are empty where the file has none.</summary>
     public FileMeta Meta { get; }
+
+    /// <summary>The file meta information element by element, as it stands in the file.</summary>
+    public DataSet MetaElements { get; }
 
     /// <summary>How the data set is encoded: as the file says, or, where it does not say, as the bytes look.</summary>
     public TransferSyntax TransferSyntax { get; }
@@ -82,7 +86,8 @@ public sealed class Part10File
             findings.Add(new ReadFinding(0, "", "the file has no preamble and DICM prefix (PS3.10 7.1)"));
         }
 
-        (FileMeta meta, long dataSetStart) = ReadMeta(source, start, limits, findings);
+        (DataSet metaElements, long dataSetStart) = ReadMeta(source, start, limits, findings);
+        FileMeta meta = FileMeta.FromDataSet(metaElements);
         TransferSyntax syntax = SyntaxOf(meta, source, dataSetStart, findings);
         PixelSource encoded = source.Range(dataSetStart, source.Length - dataSetStart);
         ByteSource dataSetSource = source;
@@ -94,15 +99,15 @@ public sealed class Part10File
         }
 
         DataSet dataSet = new DataSetParser(dataSetSource, syntax, limits, findings).ReadAll(dataSetStart);
-        return new Part10File(meta, syntax, dataSet, encoded, findings);
+        return new Part10File(meta, metaElements, syntax, dataSet, encoded, findings);
     }
 
-    private static (FileMeta Meta, long End) ReadMeta(ByteSource source, long start, ReadLimits limits, List<ReadFinding> findings)
+    private static (DataSet Elements, long End) ReadMeta(ByteSource source, long start, ReadLimits limits, List<ReadFinding> findings)
     {
         if (source.Length - start < 8 || BinaryPrimitives.ReadUInt16LittleEndian(source.Peek(start, 2)) != 0x0002)
         {
             findings.Add(new ReadFinding(start, "", "the file has no file meta information (PS3.10 7.1)"));
-            return (new FileMeta("", "", "") { ImplementationClassUID = "", ImplementationVersionName = "" }, start);
+            return (new DataSet(), start);
         }
 
         // The group length tells the end; a wrong one is found by the parser, and then the group numbers must do.
@@ -119,7 +124,7 @@ public sealed class Part10File
             elements = parser.ReadGroup(start, source.Length, 0x0002);
         }
 
-        return (FileMeta.FromDataSet(elements), parser.Position);
+        return (elements, parser.Position);
     }
 
     /// <summary>Null when the elements do not end where the group length says.</summary>

@@ -25,6 +25,7 @@ internal static class CommandLine
             HeldCommand.Build(terminal),
             DeliveriesCommand.Build(terminal),
             ConfigCommand.Build(terminal),
+            ValidateCommand.Build(terminal),
             PracticeCommand.Build(terminal),
         };
         AddExitCodes(root);
