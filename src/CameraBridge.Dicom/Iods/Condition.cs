@@ -75,7 +75,7 @@ public sealed class Condition
         {
             string keywords = text["has ".Length..];
             Tag[] tags = Tags(keywords, line);
-            return ($"{Listed(keywords)} has a value", place => HasAny(tags, place.Here));
+            return ($"{Listed(keywords)} has a value", place => HasAny(tags, place.Here) ? true : Array.Exists(tags, place.Here.Contains) ? null : false);
         }
 
         if (text.StartsWith("lacks ", StringComparison.Ordinal))

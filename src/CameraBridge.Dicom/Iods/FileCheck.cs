@@ -44,7 +44,10 @@ public static class FileCheck
 
     /// <summary>Checks a file that was read.</summary>
     /// <exception cref="IOException">The pixels cannot be read any more.</exception>
-    public static FileReport Check(Part10File file)
+    public static FileReport Check(Part10File file) => Check(file, withBitstream: true);
+
+    /// <summary>Checks a file that was read, with or without its bit stream.</summary>
+    internal static FileReport Check(Part10File file, bool withBitstream)
     {
         ArgumentNullException.ThrowIfNull(file);
         var untestable = new List<Untestable>();
@@ -63,7 +66,11 @@ public static class FileCheck
             findings.Add(finding.Rule == IodCheck.UnknownClass ? finding with { Severity = Severity.Warning } : finding);
         }
 
-        BitstreamRules.Check(dataSet, file.TransferSyntax, findings);
+        if (withBitstream)
+        {
+            BitstreamRules.Check(dataSet, file.TransferSyntax, findings);
+        }
+
         string SOPClassUID = ElementText.First(dataSet[Tags.SOPClassUID]) ?? "";
         return new FileReport(
             SOPClassUID, IodTables.Find(SOPClassUID), file.Meta.TransferSyntaxUID, [.. findings.All.OrderByDescending(finding => finding.Severity)],

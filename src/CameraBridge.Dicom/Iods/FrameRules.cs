@@ -14,6 +14,15 @@ internal static class FrameRules
             CheckFrames(dataSet, findings);
         }
 
+        // PS3.3 section C.7.6.6.1.2: it points to an attribute of this object.
+        foreach (Tag tag in dataSet.GetTags(Tags.FrameIncrementPointer))
+        {
+            if (!dataSet.Contains(tag))
+            {
+                findings.Add(Severity.Error, "frames.pointer", null, "FrameIncrementPointer", "PS3.3 C.7.6.6.1.2", $"{tag}, which the object does not have", "the tag of an attribute of the object");
+            }
+        }
+
         CheckChannels(dataSet, findings);
         CheckIdentifiers(dataSet, findings);
         CheckTimezone(dataSet, findings);
@@ -25,15 +34,6 @@ internal static class FrameRules
         if (frames is < 1)
         {
             findings.Add(Severity.Error, "frames.number", null, "NumberOfFrames", "PS3.3 C.7.6.6", $"{frames}", "1 or more");
-        }
-
-        // PS3.3 section C.7.6.6.1.2: it points to an attribute of this object.
-        foreach (Tag tag in dataSet.GetTags(Tags.FrameIncrementPointer))
-        {
-            if (!dataSet.Contains(tag))
-            {
-                findings.Add(Severity.Error, "frames.pointer", null, "FrameIncrementPointer", "PS3.3 C.7.6.6.1.2", $"{tag}, which the object does not have", "the tag of an attribute of the object");
-            }
         }
 
         if (dataSet[Tags.FrameTimeVector] is { IsEmpty: false } vector && frames is { } count && ElementText.Count(vector) != count)

@@ -14,6 +14,7 @@ internal static class ImageRules
         CheckLossy(dataSet, syntax, findings);
         CheckSides(dataSet, findings);
         CheckOrientation(dataSet, findings);
+        CheckImageType(dataSet, findings);
         FrameRules.Check(dataSet, findings);
     }
 
@@ -130,11 +131,6 @@ internal static class ImageRules
             findings.Add(Severity.Error, "side.series", null, "ImageLaterality", "PS3.3 C.7.6.1", image, $"that of the series, {series}");
         }
 
-        if (dataSet.Contains(Tags.Laterality) && BodyParts.IsPaired(dataSet) == false)
-        {
-            findings.Add(Severity.Error, "side.unpaired", null, "Laterality", "PS3.3 C.7.3.1", "it is present although the body part is not paired", "absent");
-        }
-
         if ((image ?? series) is not { } side || dataSet[Tags.AnatomicRegionSequence]?.Items is not [var region, ..])
         {
             return;
@@ -178,6 +174,24 @@ internal static class ImageRules
         if (values is [{ Length: > 0 } rows, { Length: > 0 } columns] && Axis(rows[0]) == Axis(columns[0]) && Axis(rows[0]) >= 0)
         {
             findings.Add(Severity.Error, "orientation.axis", null, "PatientOrientation", "PS3.3 C.7.6.1.1.1", $"rows towards \"{rows}\" and columns towards \"{columns}\"", "two directions that stand upright on each other");
+        }
+    }
+
+    // PS3.3 section C.8.17.2.1.1: of an ophthalmic photograph value 3 tells how it was derived, so that an original has none.
+    private static void CheckImageType(DataSet dataSet, FindingList findings)
+    {
+        if (ElementText.First(dataSet[Tags.SOPClassUID]) != SopClasses.OphthalmicPhotography8BitImageStorage || dataSet[Tags.ImageType] is not { IsEmpty: false } type)
+        {
+            return;
+        }
+
+        IReadOnlyList<string> values = ElementText.Values(type);
+        bool tells = values is [_, _, { Length: > 0 }, ..];
+        if (tells != (values[0] == "DERIVED"))
+        {
+            findings.Add(
+                Severity.Error, "type.derivation", null, "ImageType", "PS3.3 C.8.17.2.1.1", tells ? $"value 3 where value 1 is \"{values[0]}\"" : "DERIVED without value 3",
+                "value 3 of derived images, such as MONTAGE, and of no other");
         }
     }
 

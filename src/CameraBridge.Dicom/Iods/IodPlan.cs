@@ -30,6 +30,7 @@ internal sealed class IodPlan
 
         foreach (Spot spot in spots.Values)
         {
+            spot.IsForeign = spot.Rows.TrueForAll(placed => placed.Module == Spot.OfIod);
             spot.Items = AllowedTags.Of(spot.Rows.Select(placed => placed.Row));
         }
     }
@@ -61,6 +62,9 @@ internal sealed class Spot
 
     /// <summary>The number of the module whose use this attribute shows, or <see cref="OfIod"/>.</summary>
     public int SignOf { get; set; } = OfIod;
+
+    /// <summary>True when no module has it: the IOD only says what it must be where a class was extended by it.</summary>
+    public bool IsForeign { get; set; }
 
     /// <summary>What may stand in its items; null for anything.</summary>
     public AllowedTags? Items { get; set; }

@@ -29,6 +29,11 @@ internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, Finding
                 {
                     used[spot.SignOf] = true;
                 }
+
+                if (spot.IsForeign)
+                {
+                    CheckForeign(element, null, $"PS3.3 {iod.Section}", iod.Name);
+                }
             }
             else
             {

@@ -3,7 +3,7 @@ module	General Series	C.7.3.1
 Modality	1
 SeriesInstanceUID	1
 SeriesNumber	2
-Laterality	2C	may; SidedBodyPartWithoutImageLaterality	R|L
+Laterality	2C	SidedBodyPartWithoutImageLaterality	R|L
 SeriesDate	3
 SeriesTime	3
 PerformingPhysicianName	3

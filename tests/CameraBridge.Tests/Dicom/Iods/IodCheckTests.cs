@@ -20,6 +20,7 @@ public sealed class IodCheckTests
         { "no Patient Orientation", "type2C.missing", "PatientOrientation", "PS3.3 C.7.6.1" },
         { "no Planar Configuration", "type1C.missing", "PlanarConfiguration", "PS3.3 C.7.6.3" },
         { "Planar Configuration of a grey picture", "type1C.present", "PlanarConfiguration", "PS3.3 C.7.6.3" },
+        { "Laterality beside Image Laterality", "type2C.present", "Laterality", "PS3.3 C.7.3.1" },
         { "Laterality against Image Laterality", "side.series", "ImageLaterality", "PS3.3 C.7.6.1" },
         { "no side of an ear", "type2C.missing", "Laterality", "PS3.3 C.7.3.1" },
         { "Modality OT", "value.enumerated", "Modality", "PS3.3 A.32.1" },
@@ -110,6 +111,9 @@ public sealed class IodCheckTests
             case "Planar Configuration of a grey picture":
                 dataSet.SetInt(Tags.SamplesPerPixel, 1);
                 dataSet.Set(Tags.PhotometricInterpretation, "MONOCHROME2");
+                break;
+            case "Laterality beside Image Laterality":
+                dataSet.Set(Tags.Laterality, "R");
                 break;
             case "Laterality against Image Laterality":
                 dataSet.Set(Tags.Laterality, "L");
