@@ -2,18 +2,15 @@ namespace CameraBridge.Dicom.Bitstreams;
 
 /// <summary>
 /// A Huffman table (ITU-T T.81 Annex C) made for stepping over codes: each entry tells how many bits a code and its appended bits take, and
-/// how many coefficients it covers. Values themselves are never decoded. For AC tables there are also entries of several codes at once.
+/// how many coefficients it covers. Values themselves are never decoded.
 /// </summary>
 internal sealed class JpegHuffmanTable
 {
     /// <summary>Step of an end-of-block code: beyond any coefficient index that runs of zeros can reach (63 + 16).</summary>
     public const int EndOfBlock = 100;
 
-    /// <summary>Several codes looked up at once cover at most so many coefficients, an end of block not counted.</summary>
-    public const int MostCoefficientsAtOnce = 27;
-
     /// <summary>Bits looked up at once; longer codes, which are rare, are found by their length.</summary>
-    public const int LookupBits = 11;
+    public const int LookupBits = 10;
 
     /// <summary>A camera writes the same four tables into every picture, so those made last are kept.</summary>
     private const int MostKept = 16;
@@ -23,12 +20,11 @@ internal sealed class JpegHuffmanTable
     private readonly byte[] specification;
     private readonly bool isDc;
     private readonly short[] lookup = new short[1 << LookupBits];
+    private readonly byte[] codeLengths = new byte[1 << LookupBits];
     private readonly int[] firstCode = new int[17];
     private readonly int[] count = new int[17];
     private readonly int[] firstIndex = new int[17];
     private readonly short[] entries;
-    private short[]? several;
-    private Tuple<JpegHuffmanTable, short[]>? beginnings;
 
     private JpegHuffmanTable(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols, bool isDc)
     {
@@ -49,30 +45,12 @@ internal sealed class JpegHuffmanTable
                 if (length <= LookupBits)
                 {
                     lookup.AsSpan(code << (LookupBits - length), 1 << (LookupBits - length)).Fill(entry);
+                    codeLengths.AsSpan(code << (LookupBits - length), 1 << (LookupBits - length)).Fill((byte)length);
                 }
             }
 
             code <<= 1;
         }
-    }
-
-    /// <summary>
-    /// One entry for each pattern of the next bits, of as many whole codes as stand in them; 0 where not even one does. Low byte the bits, high byte
-    /// the coefficients (<see cref="MostCoefficientsAtOnce"/> at most), an end of block counting as <see cref="EndOfBlock"/>.
-    /// </summary>
-    public short[] Several => several ??= CombineCodes(first: this);
-
-    /// <summary>The same for the beginning of a block: a code of this DC table, and as many of the AC table as stand behind it.</summary>
-    public short[] BeginningsWith(JpegHuffmanTable ac)
-    {
-        if (ac.beginnings is { } made && made.Item1 == this)
-        {
-            return made.Item2;
-        }
-
-        short[] entries = ac.CombineCodes(first: this);
-        ac.beginnings = Tuple.Create(this, entries);
-        return entries;
     }
 
     /// <summary>Makes a table from the 16 counts and the symbols of a DHT segment.</summary>
@@ -113,6 +91,9 @@ internal sealed class JpegHuffmanTable
         return entry != 0 ? entry : LongStep(bits);
     }
 
+    /// <summary>The same for a pattern of <see cref="LookupBits"/> bits, with the length of the code alone; 0 when no code is so short.</summary>
+    public (int Step, int CodeLength) ShortStep(int pattern) => (lookup[pattern], codeLengths[pattern]);
+
     private int LongStep(ulong bits)
     {
         for (int length = LookupBits + 1; length <= 16; length++)
@@ -125,33 +106,6 @@ internal sealed class JpegHuffmanTable
         }
 
         return -1;
-    }
-
-    private short[] CombineCodes(JpegHuffmanTable first)
-    {
-        short[] combined = new short[1 << LookupBits];
-        for (int pattern = 0; pattern < combined.Length; pattern++)
-        {
-            int bits = 0;
-            int coefficients = 0;
-            while (coefficients < EndOfBlock && bits < LookupBits)
-            {
-                // Zeros are shifted in from below, so an entry counts only when all its bits were in the pattern.
-                int step = (bits == 0 ? first : this).lookup[(pattern << bits) & (combined.Length - 1)];
-                int covered = coefficients + (step >> 8);
-                if (step <= 0 || bits + (step & 0xFF) > LookupBits || (covered > MostCoefficientsAtOnce && step >> 8 != EndOfBlock))
-                {
-                    break;
-                }
-
-                bits += step & 0xFF;
-                coefficients = covered;
-            }
-
-            combined[pattern] = (short)((coefficients << 8) | bits);
-        }
-
-        return combined;
     }
 
     private static short DcEntry(byte symbol, int length) => symbol > 15 ? (short)-1 : (short)((1 << 8) | (length + symbol));

@@ -125,5 +125,5 @@ internal sealed partial class JpegReader
         }
     }
 
-    private static int DivideUp(int dividend, int divisor) => (dividend + divisor - 1) / divisor;
+    internal static int DivideUp(int dividend, int divisor) => (dividend + divisor - 1) / divisor;
 }

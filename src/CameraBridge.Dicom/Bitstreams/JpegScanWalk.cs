@@ -16,13 +16,6 @@ internal enum ScanEnd
     Damaged,
 }
 
-/// <summary>One component as a scan takes it: blocks in an MCU and its tables.</summary>
-internal readonly record struct ScanComponent(int Blocks, JpegHuffmanTable Dc, JpegHuffmanTable Ac)
-{
-    /// <summary>See <see cref="JpegHuffmanTable.BeginningsWith"/>.</summary>
-    public short[] Beginnings { get; } = Dc.BeginningsWith(Ac);
-}
-
 /// <summary>
 /// Steps over the blocks of a sequential Huffman scan (ITU-T T.81 sections E.1.2 to E.1.4 and F.2.2) without decoding values, to learn whether
 /// all are there. Measured: under 1 ms for 100 KB.
@@ -32,14 +25,9 @@ internal sealed class JpegScanWalk(JpegInput input)
     /// <summary>Bytes of data that are made ready at once: small enough to stay in the processor's nearest cache.</summary>
     private const int CleanLength = 8 * 1024;
 
-    /// <summary>Below this coefficient several codes at once cannot reach beyond the block.</summary>
-    private const int LastToTakeSeveral = 63 - JpegHuffmanTable.MostCoefficientsAtOnce;
-
     private readonly byte[] clean = new byte[CleanLength];
-    private int position;
     private int end;
-    private ulong bits;
-    private int bitCount;
+    private State state;
 
     /// <summary>Restart markers passed.</summary>
     public long RestartMarkers { get; private set; }
@@ -51,99 +39,138 @@ internal sealed class JpegScanWalk(JpegInput input)
     public long McuCount { get; private set; }
 
     /// <summary>Walks the scan. Afterwards the input stands at the marker behind it, or, when damaged, at any place within.</summary>
-    // One long loop from the first picture on: it must not begin in unoptimised code.
-    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     public ScanEnd Walk(ReadOnlySpan<ScanComponent> components, long mcus, int restartInterval)
     {
-        long untilRestart = restartInterval == 0 ? long.MaxValue : restartInterval;
-        int nextRestart = 0;
-        for (; McuCount < mcus; McuCount++)
+        JpegScanSteps steps = JpegScanSteps.For(components);
+        int blocks = steps.Places.Length;
+        while (McuCount < mcus)
         {
-            if (untilRestart == 0)
+            if (McuCount > 0 && !TakeRestart((int)(RestartMarkers & 7), out bool atOther))
             {
-                if (!TakeRestart(nextRestart, out bool atOther))
-                {
-                    return atOther ? ScanEnd.Damaged : ScanEnd.Short;
-                }
-
-                nextRestart = (nextRestart + 1) & 7;
-                untilRestart = restartInterval;
+                return atOther ? ScanEnd.Damaged : ScanEnd.Short;
             }
 
-            foreach (ScanComponent component in components)
+            // A frame of 65,535 by 65,535 samples has 67 million blocks in each component.
+            int interval = (int)Math.Min(restartInterval == 0 ? mcus : restartInterval, mcus - McuCount);
+            state.BlocksLeft = interval * blocks;
+            state.Row = (int)(steps.Places[^1] & 0xFFFF);
+            ScanEnd found = WalkInterval(steps);
+            McuCount += interval - JpegReader.DivideUp(state.BlocksLeft, blocks);
+            if (found != ScanEnd.Whole)
             {
-                for (int block = 0; block < component.Blocks; block++)
-                {
-                    ScanEnd end = StepOverBlock(component.Beginnings, component.Dc, component.Ac);
-                    if (end != ScanEnd.Whole)
-                    {
-                        return end;
-                    }
-                }
+                return found;
             }
-
-            untilRestart--;
         }
 
         SkipToMarker();
         return ScanEnd.Whole;
     }
 
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private ScanEnd StepOverBlock(short[] beginnings, JpegHuffmanTable dc, JpegHuffmanTable ac)
+    private ScanEnd WalkInterval(JpegScanSteps steps)
     {
-        ulong window = bits;
-        int count = bitCount;
-        int at = position;
-        short[] several = ac.Several;
-        int coefficient = 0;
-        Refill(ref window, ref count, ref at);
-        int step = beginnings[window >> (64 - JpegHuffmanTable.LookupBits)];
-        if (step == 0)
+        while (true)
         {
-            step = dc.Step(window);
-        }
-
-        while (step > 0)
-        {
-            Take(step, ref window, ref count, ref coefficient);
-            if (coefficient < 64)
+            StepOver(ref state, steps.Rows, steps.Places, clean, end - sizeof(ulong));
+            if (state.BlocksLeft == 0)
             {
-                // A code and its appended bits take 31 bits at most (16 + 15), several looked up at once 11: of 56 bits both can be taken.
-                step = several[window >> (64 - JpegHuffmanTable.LookupBits)];
-                if (step != 0 && coefficient <= LastToTakeSeveral)
-                {
-                    Take(step, ref window, ref count, ref coefficient);
-                }
+                return ScanEnd.Whole;
             }
 
-            if (coefficient >= 64)
+            RefillAtTheEnd();
+            if (StepOverOneCode(steps) is { } found)
             {
-                bits = window;
-                bitCount = count;
-                position = at;
-                return count < 0 ? ScanEnd.Short
-                    : coefficient is 64 or > JpegHuffmanTable.EndOfBlock ? ScanEnd.Whole : ScanEnd.Damaged;
-            }
-
-            Refill(ref window, ref count, ref at);
-            step = several[window >> (64 - JpegHuffmanTable.LookupBits)];
-            if (step == 0 || coefficient > LastToTakeSeveral)
-            {
-                step = ac.Step(window);
+                return found;
             }
         }
-
-        // Behind the data the window holds zeros; a code that is not there is then no damage but the end.
-        return count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
     }
 
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static void Take(int step, ref ulong window, ref int count, ref int coefficient)
+    /// <summary>Steps over blocks as long as eight bytes can be read at once and every code is in the rows.</summary>
+    // It must not begin in unoptimised code, and it holds no branch that depends on the picture, for each would be guessed wrongly every second time.
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private static void StepOver(ref State state, ReadOnlySpan<short> rows, ReadOnlySpan<uint> places, ReadOnlySpan<byte> data, int lastPosition)
     {
-        window <<= step & 0x3F;
-        count -= step & 0x3F;
-        coefficient += step >> 8;
+        ulong window = state.Window;
+        int count = state.Count;
+        int position = state.Position;
+        int coefficient = state.Coefficient;
+        int place = state.Place;
+        int row = state.Row;
+        int blocksLeft = state.BlocksLeft;
+        uint behind = places[place];
+        while (position <= lastPosition)
+        {
+            // The bits of the last, partly taken byte are set twice, and they are the same bits.
+            window |= BinaryPrimitives.ReadUInt64BigEndian(data[position..]) >> count;
+            position += (63 - count) >> 3;
+            count |= 56;
+            int step = rows[row + (int)(window >> (64 - JpegScanSteps.LookupBits))];
+            int reached = coefficient + ((step >> 8) & 0x7F);
+            if (reached > 63)
+            {
+                break;
+            }
+
+            window <<= step;
+            count -= step & 0x3F;
+            int ends = step >> 31;
+            int inside = row | JpegScanSteps.RowLength;
+            coefficient = reached & ~ends;
+            row = inside ^ ((inside ^ (int)(behind & 0xFFFF)) & ends);
+            place ^= (place ^ (int)(behind >> 16)) & ends;
+            behind = places[place];
+            blocksLeft += ends;
+            if (blocksLeft == 0)
+            {
+                break;
+            }
+        }
+
+        state = new State
+        {
+            Window = window,
+            Count = count,
+            Position = position,
+            Coefficient = coefficient,
+            Place = place,
+            Row = row,
+            BlocksLeft = blocksLeft,
+        };
+    }
+
+    /// <returns>Null to go on.</returns>
+    private ScanEnd? StepOverOneCode(JpegScanSteps steps)
+    {
+        int step = steps.Step(state.Place, state.Coefficient == 0, state.Window);
+        if (step <= 0)
+        {
+            // Behind the data the window holds zeros; a code that is not there is then no damage but the end.
+            return state.Count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
+        }
+
+        state.Window <<= step;
+        state.Count -= step & 0x3F;
+        state.Coefficient += step >> 8;
+        if (state.Count < 0)
+        {
+            return ScanEnd.Short;
+        }
+
+        if (state.Coefficient < 64)
+        {
+            state.Row |= JpegScanSteps.RowLength;
+            return null;
+        }
+
+        if (state.Coefficient is not 64 and < JpegHuffmanTable.EndOfBlock)
+        {
+            return ScanEnd.Damaged;
+        }
+
+        uint behind = steps.Places[state.Place];
+        state.Coefficient = 0;
+        state.Row = (int)(behind & 0xFFFF);
+        state.Place = (int)(behind >> 16);
+        return --state.BlocksLeft == 0 ? ScanEnd.Whole : null;
     }
 
     /// <summary>Takes the restart marker that must stand here, over any bytes that should not.</summary>
@@ -169,10 +196,8 @@ internal sealed class JpegScanWalk(JpegInput input)
 
     private bool SkipToMarker()
     {
-        ExtraBytes += (Math.Max(bitCount, 0) / 8) + (end - position);
-        bits = 0;
-        bitCount = 0;
-        position = 0;
+        ExtraBytes += (Math.Max(state.Count, 0) / 8) + (end - state.Position);
+        state = default;
         end = 0;
         long from = input.Offset;
         bool found = SkipToMarker(input);
@@ -213,45 +238,43 @@ internal sealed class JpegScanWalk(JpegInput input)
     }
 
     /// <summary>Brings at least 56 bits into the window, or zeros behind the data.</summary>
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private void Refill(ref ulong window, ref int count, ref int at)
+    private void RefillAtTheEnd()
     {
-        if (at <= end - 8)
+        if (end - state.Position < sizeof(ulong))
         {
-            // Without a branch: the bits of the last, partly taken byte are set twice, and they are the same bits.
-            window |= BinaryPrimitives.ReadUInt64BigEndian(clean.AsSpan(at)) >> count;
-            at += (63 - count) >> 3;
-            count |= 56;
-            return;
+            Buffer.BlockCopy(clean, state.Position, clean, 0, end - state.Position);
+            end -= state.Position;
+            state.Position = 0;
+            end += input.TakeEntropyCoded(clean.AsSpan(end));
         }
 
-        RefillAtTheEnd(ref window, ref count, ref at);
-    }
-
-    private void RefillAtTheEnd(ref ulong window, ref int count, ref int at)
-    {
-        if (count < 0)
+        while (state.Count <= 56 && state.Position < end)
         {
-            return;
-        }
-
-        if (end - at < 8)
-        {
-            FetchClean(ref at);
-        }
-
-        while (count <= 56 && at < end)
-        {
-            window |= (ulong)clean[at++] << (56 - count);
-            count += 8;
+            state.Window |= (ulong)clean[state.Position++] << (56 - state.Count);
+            state.Count += 8;
         }
     }
 
-    private void FetchClean(ref int at)
+    /// <summary>Where the walk stands.</summary>
+    private struct State
     {
-        Buffer.BlockCopy(clean, at, clean, 0, end - at);
-        end -= at;
-        at = 0;
-        end += input.TakeEntropyCoded(clean.AsSpan(end));
+        /// <summary>The next bits, from the top; and how many of them are data.</summary>
+        public ulong Window;
+        public int Count;
+
+        /// <summary>The next byte of <see cref="clean"/>.</summary>
+        public int Position;
+
+        /// <summary>The next coefficient of the block, in zigzag order.</summary>
+        public int Coefficient;
+
+        /// <summary>Which block of the MCU.</summary>
+        public int Place;
+
+        /// <summary>The row of <see cref="JpegScanSteps"/> that the next codes are in.</summary>
+        public int Row;
+
+        /// <summary>Blocks before the next restart marker, or the end.</summary>
+        public int BlocksLeft;
     }
 }
