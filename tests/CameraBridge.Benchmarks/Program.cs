@@ -8,6 +8,7 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["labels"] = ("the look at a picture: how many labels are read, and what it costs: [FOLDER of photographs]", Labels.RunAsync),
     ["rescan"] = ("a look at 200,000 known files: [FOLDER on the disk to measure]", RescanBenchmark.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
+    ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
 };
 
 if (args.Length > 0 && verbs.TryGetValue(args[0], out (string What, Func<string[], Task<int>> RunAsync) verb))
