@@ -75,7 +75,7 @@ internal sealed record ConfigurationFile(
         }
 
         SettingReader reader = new(log, "", root ?? new YamlMap(1, 1, []));
-        SiteConfiguration site = ConfigurationReader.Read(reader);
+        SiteConfiguration site = ConfigurationReader.Read(reader, log);
         if (root is null or YamlMap)
         {
             ConfigurationRules.Check(site, log);

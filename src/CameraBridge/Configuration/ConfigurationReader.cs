@@ -1,6 +1,6 @@
 using System.Text.RegularExpressions;
 using CameraBridge.Dicom.Data;
-using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Configuration;
 
@@ -17,8 +17,9 @@ internal static class ConfigurationReader
     private static readonly TimeSpan Second = TimeSpan.FromSeconds(1);
     private static readonly TimeSpan Day = TimeSpan.FromDays(1);
 
-    public static SiteConfiguration Read(SettingReader root)
+    public static SiteConfiguration Read(SettingReader root, SettingLog log)
     {
+        OpticsTable optics = OpticReader.Read(root, OpticsTable.Own, log);
         SettingReader worklist = root.Map("worklist");
         SiteConfiguration defaults = new() { SpoolFolder = "", StateFile = "" };
         SiteConfiguration site = new()
@@ -28,7 +29,8 @@ internal static class ConfigurationReader
             CallingAETitle = root.AETitle("calling_ae_title", defaults.CallingAETitle) ?? defaults.CallingAETitle,
             SpoolFolder = root.NeedText("spool", "Name the folder that is to hold pictures until they are delivered.", SettingValues.WholePath),
             StateFile = root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db.", SettingValues.WholePath),
-            Sources = root.List("sources", ReadSource),
+            Optics = optics,
+            Sources = root.List("sources", source => ReadSource(source, optics)),
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
@@ -49,7 +51,7 @@ internal static class ConfigurationReader
         return institution;
     }
 
-    private static SourceConfiguration ReadSource(SettingReader reader)
+    private static SourceConfiguration ReadSource(SettingReader reader, OpticsTable optics)
     {
         SettingReader station = reader.Map("station");
         SettingReader device = reader.Map("device");
@@ -60,7 +62,7 @@ internal static class ConfigurationReader
             Kind = reader.Choice("kind", SourceDefaults.Kind),
             StationAETitle = station.AETitle("ae_title"),
             StationName = station.Text("name", 16),
-            Optic = reader.Get("optic", SourceDefaults.Optic, (string text, out string value) => OpticName(value = text), value => value),
+            Optic = reader.Get("optic", SourceDefaults.Optic, (string text, out string value) => OpticName(value = text, optics), value => value),
             TimeZone = reader.Zone("time_zone", null),
             SettleTime = reader.Duration("settle_time", SourceDefaults.SettleTime, TimeSpan.Zero, TimeSpan.FromHours(1)),
             LongestSettleTime = reader.Duration("longest_settle_time", SourceDefaults.LongestSettleTime, Second, Day),
@@ -142,11 +144,11 @@ internal static class ConfigurationReader
             ? new ValueFault("is no name of a machine and no address", "Write for example pacs.hospital.example or 10.1.2.3, without port and without http://.")
             : null;
 
-    private static ValueFault? OpticName(string text) =>
-        Optics.TryFind(text, out _) ? null
+    private static ValueFault? OpticName(string text, OpticsTable optics) =>
+        optics.TryFind(text, out _) ? null
         : new ValueFault(
             "is no optic",
-            NearestWord.Of(text, Optics.Names) is { } nearest ? $"Did you mean {nearest}?" : $"Optics are {string.Join(", ", Optics.Names)}.");
+            NearestWord.Of(text, optics.Names) is { } nearest ? $"Did you mean {nearest}?" : $"Optics are {string.Join(", ", optics.Names)}.");
 
     private static ValueFault? CharacterSetTerm(string text) =>
         CharacterSet.FromSpecificCharacterSet([text]).Flaw is null

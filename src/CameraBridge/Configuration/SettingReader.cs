@@ -24,6 +24,9 @@ internal sealed class SettingLog(string file)
         Report(part, key, value, fault);
     }
 
+    /// <summary>True when the setting stands in the file.</summary>
+    public bool Knows(string key) => _places.ContainsKey(key);
+
     public void Note(string key, string value, YamlPart? part)
     {
         Settings.Add(new EffectiveSetting(key, value, part?.Line));
@@ -75,6 +78,46 @@ internal sealed class SettingReader
 
     /// <summary>True when the key stands there with something after it.</summary>
     public bool Has(string key) => _entries.TryGetValue(key, out YamlEntry? entry) && entry.Value is not YamlText { IsEmpty: true };
+
+    /// <summary>True when the key stands there, which is known here; for a key that is worth a default only where the file has it.</summary>
+    public bool Asks(string key) => Find(key, out _);
+
+    /// <summary>Values that have a default: a list of them, or the only one. An empty list is none.</summary>
+    public IReadOnlyList<T> Many<T>(string key, IReadOnlyList<T> fallback, ReadValue<T> read, Func<T, string> write)
+    {
+        if (!Find(key, out YamlPart? part))
+        {
+            _log.Note(PathOf(key), string.Join(", ", fallback.Select(write)), null);
+            return fallback;
+        }
+
+        List<T> values = [];
+        bool whole = true;
+        foreach (YamlPart one in part is YamlList list ? list.Items : [part])
+        {
+            ValueFault? fault = one is YamlText text && read(text.Value, out T value) is var wrong
+                ? wrong ?? Keep(value)
+                : new ValueFault("is no single value", $"Write {key}: [one, another].");
+            if (fault is not null)
+            {
+                whole = false;
+                _log.Report(one, PathOf(key), one is YamlText written ? written.Value : "", fault);
+            }
+        }
+
+        if (whole)
+        {
+            _log.Note(PathOf(key), string.Join(", ", values.Select(write)), part);
+        }
+
+        return whole ? values : fallback;
+
+        ValueFault? Keep(T value)
+        {
+            values.Add(value);
+            return null;
+        }
+    }
 
     /// <summary>A value that has a default.</summary>
     public T Get<T>(string key, T fallback, ReadValue<T> read, Func<T, string> write)

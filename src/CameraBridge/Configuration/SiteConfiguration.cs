@@ -1,3 +1,5 @@
+using CameraBridge.Pipeline.Objects.Optics;
+
 namespace CameraBridge.Configuration;
 
 /// <summary>The whole configuration of a site, as read from one YAML file and found free of errors.</summary>
@@ -17,6 +19,9 @@ internal sealed record SiteConfiguration
 
     /// <summary>File of the embedded database.</summary>
     public required string StateFile { get; init; }
+
+    /// <summary>What pictures become, by the optic they were taken with.</summary>
+    public OpticsTable Optics { get; init; } = OpticsTable.Own;
 
     public IReadOnlyList<SourceConfiguration> Sources { get; init; } = [];
 

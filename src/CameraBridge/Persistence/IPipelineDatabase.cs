@@ -171,6 +171,9 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <summary>The series that objects of the sitting are in, in the order in which they were made.</summary>
     Task<IReadOnlyList<ObjectSeries>> GetSeriesOfSittingAsync(long sittingId, CancellationToken cancellation);
 
+    /// <summary>The objects that were made of the sitting's captures, without their pieces.</summary>
+    Task<IReadOnlyList<ImagingObject>> GetObjectsOfSittingAsync(long sittingId, CancellationToken cancellation);
+
     /// <summary>Writes the objects of a sitting and their series, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
     /// <returns>False when the lease was lost: nothing was changed.</returns>
     Task<bool> CompleteObjectsAsync(

@@ -1,3 +1,5 @@
+using CameraBridge.Pipeline.Objects.Optics;
+
 namespace CameraBridge.Pipeline;
 
 /// <summary>A camera file that has settled, is hashed, and lies safe in the spool. Times are UTC unless the name says otherwise.</summary>
@@ -99,11 +101,14 @@ internal sealed record Cue
 
     public string? AccessionNumber { get; init; }
 
-    /// <summary>"R" or "L" where a sidecar says so, else null.</summary>
+    /// <summary>"R", "L" or "B" (both) where a sidecar says so, else null.</summary>
     public string? Side { get; init; }
 
     /// <summary>Name of an optic where a sidecar says so, else null.</summary>
     public string? Optic { get; init; }
+
+    /// <summary>What else a sidecar says of how the picture was taken; the options of the optic that it chooses stand under "with".</summary>
+    public OpticValues Values { get; init; } = OpticValues.None;
 
     /// <summary>What could not be understood while reading, with a stable code and without patient data; null for a clean cue.</summary>
     public Reason? Finding { get; init; }
@@ -207,6 +212,9 @@ internal sealed record ObjectSeries
 
     /// <summary>Name of the optic.</summary>
     public required string Optic { get; init; }
+
+    /// <summary>Stills or clips: each has a series of its own.</summary>
+    public CaptureKind Kind { get; init; }
 
     /// <summary>What the objects say of modality and equipment, as one text: a series is of one equipment (PS3.3 section C.7.5.1).</summary>
     public required string Equipment { get; init; }

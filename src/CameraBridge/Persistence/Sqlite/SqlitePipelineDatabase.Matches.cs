@@ -1,4 +1,5 @@
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Objects.Optics;
 using Microsoft.Data.Sqlite;
 
 namespace CameraBridge.Persistence.Sqlite;
@@ -108,7 +109,7 @@ internal sealed partial class SqlitePipelineDatabase
         ReadAsync<IReadOnlyList<ObjectSeries>>(
             session => session.Query(
                 """
-                select SeriesInstanceUID, optic, equipment, SeriesNumber, started_at, instances from series where sitting_id = $1 order by SeriesNumber
+                select SeriesInstanceUID, optic, equipment, SeriesNumber, started_at, instances, kind from series where sitting_id = $1 order by SeriesNumber
                 """,
                 reader => new ObjectSeries
                 {
@@ -118,6 +119,24 @@ internal sealed partial class SqlitePipelineDatabase
                     SeriesNumber = reader.GetInt32(3),
                     StartedAt = FromIso(reader.GetString(4)),
                     Instances = reader.GetInt32(5),
+                    Kind = Word<CaptureKind>(reader, 6),
+                },
+                sittingId),
+            cancellation);
+
+    public Task<IReadOnlyList<ImagingObject>> GetObjectsOfSittingAsync(long sittingId, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<ImagingObject>>(
+            session => session.Query(
+                "select id, capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID from imaging_objects where sitting_id = $1 order by id",
+                reader => new ImagingObject
+                {
+                    Id = reader.GetInt64(0),
+                    CaptureId = reader.GetInt64(1),
+                    SittingId = reader.GetInt64(2),
+                    SOPClassUID = reader.GetString(3),
+                    SOPInstanceUID = reader.GetString(4),
+                    TransferSyntaxUID = reader.GetString(5),
+                    Pieces = [],
                 },
                 sittingId),
             cancellation);
@@ -146,10 +165,11 @@ internal sealed partial class SqlitePipelineDatabase
                 {
                     session.Execute(
                         """
-                        insert into series (SeriesInstanceUID, sitting_id, optic, equipment, SeriesNumber, started_at, instances) values ($1, $2, $3, $4, $5, $6, $7)
+                        insert into series (SeriesInstanceUID, sitting_id, optic, equipment, SeriesNumber, started_at, instances, kind)
+                        values ($1, $2, $3, $4, $5, $6, $7, $8)
                         on conflict (SeriesInstanceUID) do update set instances = excluded.instances
                         """,
-                        one.SeriesInstanceUID, work.SubjectId, one.Optic, one.Equipment, one.SeriesNumber, Iso(one.StartedAt), one.Instances);
+                        one.SeriesInstanceUID, work.SubjectId, one.Optic, one.Equipment, one.SeriesNumber, Iso(one.StartedAt), one.Instances, one.Kind.ToString());
                 }
 
                 foreach (CaptureVerdict verdict in others)

@@ -1,4 +1,5 @@
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Objects.Optics;
 using Microsoft.Data.Sqlite;
 
 namespace CameraBridge.Persistence.Sqlite;
@@ -43,7 +44,7 @@ internal sealed partial class SqlitePipelineDatabase
         ReadAsync<IReadOnlyList<Cue>>(
             session => session.Query(
                 """
-                select q.capture_id, q.kind, q.pattern, q.PatientID, q.IssuerOfPatientID, q.AccessionNumber, q.side, q.optic, q.finding_code, q.finding_words
+                select q.capture_id, q.kind, q.pattern, q.PatientID, q.IssuerOfPatientID, q.AccessionNumber, q.side, q.optic, q.optic_values, q.finding_code, q.finding_words
                 from cues q
                 where q.capture_id in (select id from captures where sitting_id = $1)
                    or (q.kind in ('Sidecar', 'FolderName') and q.capture_id in (select capture_id from folder_evidence where sitting_id = $1))
@@ -152,11 +153,11 @@ internal sealed partial class SqlitePipelineDatabase
     private static void InsertCue(SqliteSession session, Cue cue) =>
         session.Execute(
             """
-            insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, finding_code, finding_words)
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+            insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, optic_values, finding_code, finding_words)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
             """,
-            cue.CaptureId, cue.Kind.ToString(), cue.Pattern, cue.PatientID, cue.IssuerOfPatientID, cue.AccessionNumber, cue.Side, cue.Optic, cue.Finding?.Code,
-            cue.Finding?.Words);
+            cue.CaptureId, cue.Kind.ToString(), cue.Pattern, cue.PatientID, cue.IssuerOfPatientID, cue.AccessionNumber, cue.Side, cue.Optic,
+            cue.Values.ToJson(), cue.Finding?.Code, cue.Finding?.Words);
 
     private static Cue ReadCue(SqliteDataReader reader) => new()
     {
@@ -168,7 +169,8 @@ internal sealed partial class SqlitePipelineDatabase
         AccessionNumber = Text(reader, 5),
         Side = Text(reader, 6),
         Optic = Text(reader, 7),
-        Finding = Text(reader, 8) is { } code ? new Reason(code, Text(reader, 9) ?? "") : null,
+        Values = OpticValues.FromJson(Text(reader, 8)),
+        Finding = Text(reader, 9) is { } code ? new Reason(code, Text(reader, 10) ?? "") : null,
     };
 
     private static Sitting ReadSitting(SqliteDataReader reader) => new()

@@ -29,6 +29,12 @@ internal static class ContentSignature
         || IsBox(start)
         || (start.Length >= 12 && start.StartsWith("RIFF"u8) && (start[8..12].SequenceEqual("AVI "u8) || start[8..12].SequenceEqual("WEBP"u8)));
 
+    /// <summary>Of what <see cref="IsPictureOrClip"/> knows, whether it moves. A HEIF picture begins with a box, too, and names its brand (ISO/IEC 23008-12 section 10).</summary>
+    public static bool IsClip(ReadOnlySpan<byte> start) =>
+        start.StartsWith(MpegPack)
+        || (IsBox(start) && !(start.Length >= 12 && (start[8..11].SequenceEqual("hei"u8) || start[8..11].SequenceEqual("hev"u8) || start[8..11].SequenceEqual("mif"u8) || start[8..11].SequenceEqual("avi"u8))))
+        || (start.Length >= 12 && start.StartsWith("RIFF"u8) && start[8..12].SequenceEqual("AVI "u8));
+
     /// <summary>MP4, QuickTime and HEIF begin with a box (ISO/IEC 14496-12 section 4.2): its length, then its type.</summary>
     private static bool IsBox(ReadOnlySpan<byte> start) =>
         start.Length >= 8 && start[4..8] is var type

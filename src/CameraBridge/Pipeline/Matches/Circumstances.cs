@@ -1,6 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Matches;
@@ -29,7 +29,7 @@ internal static class Circumstances
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
             AreTimesApart = timesByFile.Any(AreApart),
             StationAETitle = source?.StationAETitle,
-            Modality = ModalityOf(source, cues),
+            Modality = ModalityOf(site.Optics, source, cues),
             RequireStation = site.Worklist?.RequireStation ?? true,
             RequireModality = site.Worklist?.RequireModality ?? false,
             DaysAround = site.Worklist?.DaysAround ?? 0,
@@ -47,12 +47,12 @@ internal static class Circumstances
     private static bool AreApart(IEnumerable<DateTimeOffset> times) => times.Max() - times.Min() > LongestVisit;
 
     /// <summary>The modality of the source's optic, or of the one that sidecars name; null when there is more than one.</summary>
-    private static string? ModalityOf(SourceConfiguration? source, IReadOnlyList<Cue> cues)
+    private static string? ModalityOf(OpticsTable optics, SourceConfiguration? source, IReadOnlyList<Cue> cues)
     {
         string[] modalities =
         [
             .. cues.Select(cue => cue.Optic).OfType<string>().DefaultIfEmpty(source?.Optic ?? "")
-                .Select(name => Optics.TryFind(name, out Optic? optic) ? optic.Modality : "")
+                .Select(name => optics.TryFind(name, out Optic? optic) ? optic.Still.Modality : "")
                 .Distinct(StringComparer.Ordinal),
         ];
         return modalities is [{ Length: > 0 } modality] ? modality : null;

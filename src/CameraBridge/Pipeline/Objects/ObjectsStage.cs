@@ -11,8 +11,10 @@ namespace CameraBridge.Pipeline.Objects;
 /// Makes the objects of a matched sitting: UIDs and data sets once, stored with their deliveries in one transaction before the first byte is sent.
 /// A capture that cannot become an object is held and stops none of the others; tried again later, it joins the series of those that could.
 /// </summary>
-internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDatabase database, ILogger<ObjectsStage> logger) : IStage
+internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDatabase database, ILogger<ObjectsStage> logger) : IStage, IAsyncDisposable
 {
+    private readonly CaptureContents contents = new(configuration.SpoolFolder);
+
     /// <summary>A camera that claims a time later than this after its picture was taken in has a wrong clock (zones differ by a day at most).</summary>
     private static readonly TimeSpan LatestAfterTaken = TimeSpan.FromDays(1);
 
@@ -55,16 +57,25 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
         {
             DataSet step = DicomJson.ReadArray(Encoding.UTF8.GetBytes(match.StepJson!))[0];
             IReadOnlyList<ObjectSeries> before = await database.GetSeriesOfSittingAsync(sitting.Id, cancellation);
-            var making = new SittingObjects(configuration, source, sitting, step, captures, cues, before);
+            var making = new SittingObjects(configuration, source, contents, sitting, step, captures, cues, before);
             if (step.GetString(Tags.StudyInstanceUID) is { } StudyInstanceUID && open.Length > 0)
             {
                 making.StudyStartedAt = await database.StartStudyAsync(StudyInstanceUID, making.StartedAt, cancellation);
             }
 
-            foreach (Capture capture in open)
+            IReadOnlyList<ImagingObject> earlier = before.Count > 0 ? await database.GetObjectsOfSittingAsync(sitting.Id, cancellation) : [];
+            foreach (Capture clip in captures.Where(one => one.State == CaptureState.Encoded && CaptureKinds.ByName(one) == Optics.CaptureKind.Clip))
+            {
+                if (earlier.FirstOrDefault(made => made.CaptureId == clip.Id) is { } made)
+                {
+                    making.AddEarlier(clip, made, cancellation);
+                }
+            }
+
+            foreach (Capture capture in making.InOrderOfMaking(open))
             {
                 cancellation.ThrowIfCancellationRequested();
-                making.Add(capture, objects, others, logger);
+                making.Add(capture, objects, others, logger, cancellation);
             }
 
             series = making.Series;
@@ -80,6 +91,12 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
         {
             logger.ObjectsMade(sitting.Id, objects.Count, others.Count(other => other.State == CaptureState.Held));
         }
+    }
+
+    public ValueTask DisposeAsync()
+    {
+        contents.Dispose();
+        return ValueTask.CompletedTask;
     }
 
     /// <summary>The time the camera claims, unless it cannot be.</summary>

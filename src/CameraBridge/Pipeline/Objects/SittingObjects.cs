@@ -1,12 +1,15 @@
 using CameraBridge.Configuration;
-using CameraBridge.Dicom.Bitstreams;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Objects;
 
-/// <summary>One sitting's captures on their way to objects: which are evidence, which optic and side each has, one series for each optic.</summary>
+/// <summary>
+/// One sitting's captures on their way to objects: which are evidence, which optic and side each has, one series for each optic and kind, and which stills
+/// were taken during a clip.
+/// </summary>
 internal sealed class SittingObjects
 {
     /// <summary>Distance between the numbers of two series of a sitting, whose first has the sitting's own number.</summary>
@@ -14,17 +17,20 @@ internal sealed class SittingObjects
 
     private readonly SiteConfiguration configuration;
     private readonly SourceConfiguration source;
+    private readonly CaptureContents contents;
     private readonly Sitting sitting;
     private readonly DataSet step;
-    private readonly HashSet<long> evidence;
-    private readonly Cue? folderSidecar;
-    private readonly Dictionary<string, Cue> pictureSidecars = [];
-    private readonly Dictionary<string, (SeriesFacts Facts, int Count)> series = [];
+    private readonly SittingCues cues;
+    private readonly Dictionary<long, int> numbers = [];
+    private readonly Dictionary<(string Optic, CaptureKind Kind), OpenSeries> series = [];
+    private readonly ClipMoments moments = new();
+    private readonly IReadOnlyList<Capture> pictures;
     private int seriesCount;
 
     public SittingObjects(
         SiteConfiguration configuration,
         SourceConfiguration source,
+        CaptureContents contents,
         Sitting sitting,
         DataSet step,
         IReadOnlyList<Capture> captures,
@@ -33,32 +39,26 @@ internal sealed class SittingObjects
     {
         this.configuration = configuration;
         this.source = source;
+        this.contents = contents;
         this.sitting = sitting;
         this.step = step;
-        evidence = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Sidecar).Select(cue => cue.CaptureId)];
-        Dictionary<long, Capture> byId = captures.ToDictionary(capture => capture.Id);
-        foreach (Cue cue in cues.Where(cue => cue.Kind == CueKind.Sidecar))
+        this.cues = new SittingCues(captures, cues);
+        pictures = [.. captures.Where(capture => !this.cues.IsEvidence(capture))];
+        foreach (Capture capture in pictures)
         {
-            if (byId.TryGetValue(cue.CaptureId, out Capture? own) && Sidecar.PictureOf(own.Place) is { } picture)
-            {
-                pictureSidecars[picture] = cue;
-            }
-            else
-            {
-                // The folder's own, which may lie with another part of it.
-                folderSidecar = cue;
-            }
+            // Its place among the sitting's pictures, whatever becomes of the others: a held one that is tried again later comes where it belongs.
+            numbers[capture.Id] = numbers.Count + 1;
         }
 
-        StartedAt = before is [var first, ..] ? first.StartedAt : Start(captures.Where(capture => !evidence.Contains(capture.Id)));
+        StartedAt = before is [var first, ..] ? first.StartedAt : Start(pictures);
         StudyStartedAt = StartedAt;
         seriesCount = before.Count;
         foreach (ObjectSeries known in before)
         {
             // A series is of one optic and one equipment: where the configuration has changed since, another series is begun.
-            if (Optics.TryFind(known.Optic, out Optic? optic) && known.Equipment == EquipmentOf(optic))
+            if (configuration.Optics.TryFind(known.Optic, out Optic? optic) && known.Equipment == EquipmentOf(optic, known.Kind))
             {
-                series[optic.Name] = (FactsOf(optic, known.SeriesInstanceUID, known.SeriesNumber), known.Instances);
+                series[(optic.Name, known.Kind)] = new OpenSeries(known.SeriesInstanceUID, known.SeriesNumber) { Highest = known.Instances };
             }
         }
     }
@@ -72,76 +72,91 @@ internal sealed class SittingObjects
     /// <summary>The series that have objects, with what was added.</summary>
     public IReadOnlyList<ObjectSeries> Series =>
     [
-        .. series.Where(pair => pair.Value.Count > 0).Select(pair => new ObjectSeries
+        .. series.Where(pair => pair.Value.Highest > 0 && configuration.Optics.TryFind(pair.Key.Optic, out _)).Select(pair => new ObjectSeries
         {
-            SeriesInstanceUID = pair.Value.Facts.SeriesInstanceUID,
-            Optic = pair.Key,
-            Equipment = EquipmentOf(pair.Value.Facts.Optic),
-            SeriesNumber = pair.Value.Facts.SeriesNumber,
+            SeriesInstanceUID = pair.Value.SeriesInstanceUID,
+            Optic = pair.Key.Optic,
+            Kind = pair.Key.Kind,
+            Equipment = EquipmentOf(OpticOf(pair.Key.Optic)!, pair.Key.Kind),
+            SeriesNumber = pair.Value.SeriesNumber,
             StartedAt = StartedAt,
-            Instances = pair.Value.Count,
+            Instances = pair.Value.Highest,
         }),
     ];
 
-    /// <summary>Makes the object of one capture, or says why there is none.</summary>
-    public void Add(Capture capture, List<ImagingObject> objects, List<CaptureVerdict> others, ILogger logger)
+    /// <summary>The captures in the order in which they are to be added: clips first, since stills that were taken meanwhile refer to them.</summary>
+    public IEnumerable<Capture> InOrderOfMaking(IReadOnlyList<Capture> open) => open.OrderBy(capture => CaptureKinds.ByName(capture) == CaptureKind.Clip ? 0 : 1);
+
+    /// <summary>A clip of the sitting that became an object before, so that stills that are made now can refer to it.</summary>
+    public void AddEarlier(Capture capture, ImagingObject clip, CancellationToken cancellation)
     {
-        if (evidence.Contains(capture.Id))
+        (string opticName, OpticValues _) = Cued(capture);
+        if (series.TryGetValue((opticName, CaptureKind.Clip), out OpenSeries? known)
+            && contents.Read(CaptureKind.Clip, PathOf(capture), cancellation) is ContentOutcome.Made { Content: ClipContent content })
+        {
+            moments.Add(opticName, capture, content, clip.SOPClassUID, clip.SOPInstanceUID, known.SeriesInstanceUID);
+        }
+    }
+
+    /// <summary>Makes the object of one capture, or says why there is none.</summary>
+    public void Add(Capture capture, List<ImagingObject> objects, List<CaptureVerdict> others, ILogger logger, CancellationToken cancellation)
+    {
+        if (cues.IsEvidence(capture))
         {
             others.Add(new CaptureVerdict(capture.Id, CaptureState.Evidence, null));
             return;
         }
 
-        Cue? sidecar = pictureSidecars.GetValueOrDefault(capture.Place);
-        string opticName = sidecar?.Optic ?? folderSidecar?.Optic ?? source.Optic;
-        if (!Optics.TryFind(opticName, out Optic? optic))
+        (string opticName, OpticValues said) = Cued(capture);
+        if (OpticOf(opticName) is not { } optic)
         {
-            Hold(capture, PictureReasons.UnknownOptic(opticName), others, logger);
+            Hold(capture, PictureReasons.UnknownOptic(opticName, configuration.Optics), others, logger);
             return;
         }
 
-        string path = Path.Combine(configuration.SpoolFolder, capture.SpoolName);
-        JpegHeader header;
-        try
+        string path = PathOf(capture);
+        FileInfo file = new(path);
+        if (!file.Exists || file.Length != capture.Size)
         {
-            header = JpegHeader.ReadFile(path);
-        }
-        catch (FileNotFoundException)
-        {
-            Hold(capture, PictureReasons.SpoolMissing, others, logger);
+            Hold(capture, file.Exists ? PictureReasons.SpoolChanged : PictureReasons.SpoolMissing, others, logger);
             return;
         }
 
-        if (header.Length != capture.Size)
+        CaptureKind kind = CaptureKinds.Of(capture, path);
+        switch (contents.Read(kind, path, cancellation))
         {
-            Hold(capture, PictureReasons.SpoolChanged, others, logger);
-            return;
+            case ContentOutcome.Held held:
+                Hold(capture, held.Reason, others, logger);
+                break;
+            case ContentOutcome.Made { Content: var content }:
+                Add(capture, optic, kind, said, content, objects, others, logger);
+                break;
         }
+    }
 
-        (SeriesFacts facts, int count) = SeriesOf(optic);
-        facts = facts with { StudyStartedAt = StudyStartedAt };
-        var objectFacts = new ObjectFacts
+    private void Add(
+        Capture capture, Optic optic, CaptureKind kind, OpticValues said, Content content, List<ImagingObject> objects, List<CaptureVerdict> others, ILogger logger)
+    {
+        OpenSeries open = SeriesOf(optic, kind);
+        var picture = new PictureFacts
         {
-            Step = step,
-            Institution = configuration.Institution,
-            Source = source,
-            Series = facts,
-            Picture = new PictureFacts
-            {
-                SOPInstanceUID = Uids.NewFromUuid(),
-                InstanceNumber = count + 1,
-                Header = header,
-                Exif = Exif.Read(header.Exif.Span),
-                Path = path,
-                TakenAt = ObjectsStage.Plausible(capture),
-                Side = sidecar?.Side ?? folderSidecar?.Side,
-            },
+            SOPInstanceUID = Uids.NewFromUuid(),
+            InstanceNumber = numbers[capture.Id],
+            Content = content,
+            TakenAt = TakenAt(capture, content, said),
+            Said = said.With(ValueKeys.TakenAt),
+            During = kind == CaptureKind.Still && ObjectsStage.Plausible(capture) is { } at ? moments.Find(optic.Name, at) : null,
         };
-        switch (ObjectComposition.Compose(objectFacts))
+        switch (ObjectComposition.Compose(open.Template!, picture))
         {
             case ObjectOutcome.Made made:
-                series[optic.Name] = (facts, count + 1);
-                objects.Add(Store(capture, made, objectFacts));
+                open.Highest = Math.Max(open.Highest, picture.InstanceNumber);
+                objects.Add(Store(capture, made, open.Template!.Facts.SOPClassUID, picture.SOPInstanceUID));
+                if (content is ClipContent clip)
+                {
+                    moments.Add(optic.Name, capture, clip, open.Template.Facts.SOPClassUID, picture.SOPInstanceUID, open.SeriesInstanceUID);
+                }
+
                 foreach (string note in made.Notes)
                 {
                     logger.ObjectNote(capture.Id, note);
@@ -154,43 +169,74 @@ internal sealed class SittingObjects
         }
     }
 
+    private string PathOf(Capture capture) => Path.Combine(configuration.SpoolFolder, capture.SpoolName);
+
+    private Optic? OpticOf(string name) => configuration.Optics.TryFind(name, out Optic? optic) ? optic : null;
+
+    private (string Optic, OpticValues Said) Cued(Capture capture) => cues.Of(capture) is var (optic, said) ? (optic ?? source.Optic, said) : default;
+
+    /// <summary>What a person or sidecar says, in the zone of the source; else the camera's time. A clip that has only its file's time was begun before that.</summary>
+    private DateTimeOffset? TakenAt(Capture capture, Content content, OpticValues said)
+    {
+        if (said.One(ValueKeys.TakenAt) is { } written)
+        {
+            DateTime local = DateTime.ParseExact(written, ValueKeys.TimeForm, System.Globalization.CultureInfo.InvariantCulture);
+            return new DateTimeOffset(local, (source.TimeZone ?? configuration.TimeZone).GetUtcOffset(local));
+        }
+
+        return ObjectsStage.Plausible(capture) is not { } taken ? null
+            : content is ClipContent clip ? ClipMoments.Beginning(capture, taken, clip)
+            : taken;
+    }
+
     private static void Hold(Capture capture, Reason reason, List<CaptureVerdict> others, ILogger logger)
     {
         others.Add(new CaptureVerdict(capture.Id, CaptureState.Held, reason.Words));
         logger.CaptureHeld(capture.Id, reason.Code);
     }
 
-    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, ObjectFacts facts) => new()
+    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, string SOPClassUID, string SOPInstanceUID) => new()
     {
         CaptureId = capture.Id,
         SittingId = sitting.Id,
-        SOPClassUID = facts.Series.Optic.SOPClassUID,
-        SOPInstanceUID = facts.Picture.SOPInstanceUID,
+        SOPClassUID = SOPClassUID,
+        SOPInstanceUID = SOPInstanceUID,
         TransferSyntaxUID = made.TransferSyntaxUID,
         Pieces = [.. made.Encoded.Pieces.Select(piece => piece.Path is null
             ? new StoredPiece(piece.Bytes.ToArray(), null, 0, piece.Length)
-            : new StoredPiece(null, capture.SpoolName, piece.Offset, piece.Length))],
+            : new StoredPiece(null, Path.GetRelativePath(configuration.SpoolFolder, piece.Path), piece.Offset, piece.Length))],
     };
 
-    private (SeriesFacts Facts, int Count) SeriesOf(Optic optic)
+    private OpenSeries SeriesOf(Optic optic, CaptureKind kind)
     {
-        if (!series.TryGetValue(optic.Name, out (SeriesFacts Facts, int Count) known))
+        if (!series.TryGetValue((optic.Name, kind), out OpenSeries? open))
         {
             int SeriesNumber = (int)(sitting.Id % SeriesStep) + (seriesCount++ * SeriesStep);
-            known = (FactsOf(optic, Uids.NewFromUuid(), SeriesNumber), 0);
-            series.Add(optic.Name, known);
+            open = new OpenSeries(Uids.NewFromUuid(), SeriesNumber);
+            series.Add((optic.Name, kind), open);
         }
 
-        return known;
+        open.Template ??= new SeriesTemplate(new SeriesFacts
+        {
+            Step = step,
+            Institution = configuration.Institution,
+            Source = source,
+            Optic = optic,
+            Kind = kind,
+            SeriesInstanceUID = open.SeriesInstanceUID,
+            SeriesNumber = open.SeriesNumber,
+            StartedAt = StartedAt,
+            StudyStartedAt = StudyStartedAt,
+            PerformedProcedureStepID = $"CB{sitting.Id}",
+            IsAnySideUnknown = pictures.Any(one => CaptureKinds.ByName(one) == kind && Cued(one) is var (name, said) && name == optic.Name && !said.Has(ValueKeys.Side)),
+        });
+        return open;
     }
 
-    private SeriesFacts FactsOf(Optic optic, string SeriesInstanceUID, int SeriesNumber) =>
-        new(optic, SeriesInstanceUID, SeriesNumber, StartedAt, StudyStartedAt, $"CB{sitting.Id}");
-
-    /// <summary>What <see cref="StepMapping"/> and <see cref="EquipmentMapping"/> say in all objects of a series by the tables and the configuration.</summary>
-    private string EquipmentOf(Optic optic) => string.Join(
+    /// <summary>What is said of modality and equipment in all objects of a series by the tables and the configuration.</summary>
+    private string EquipmentOf(Optic optic, CaptureKind kind) => string.Join(
         '\n',
-        optic.Modality, source.Device.Manufacturer, source.Device.ModelName, source.Device.SerialNumber, source.Device.SoftwareVersions, source.StationName,
+        optic.Of(kind).Modality, source.Device.Manufacturer, source.Device.ModelName, source.Device.SerialNumber, source.Device.SoftwareVersions, source.StationName,
         configuration.Institution.Name, configuration.Institution.Address, configuration.Institution.Department);
 
     /// <summary>The first picture's time, in its own zone; where no camera time can be right, when the first one was taken in.</summary>
@@ -212,5 +258,17 @@ internal sealed class SittingObjects
         }
 
         return first ?? TimeZoneInfo.ConvertTime(settled ?? sitting.OpenedAt, source.TimeZone ?? configuration.TimeZone);
+    }
+
+    private sealed class OpenSeries(string SeriesInstanceUID, int SeriesNumber)
+    {
+        public string SeriesInstanceUID { get; } = SeriesInstanceUID;
+
+        public int SeriesNumber { get; } = SeriesNumber;
+
+        public SeriesTemplate? Template { get; set; }
+
+        /// <summary>The highest Instance Number given in it.</summary>
+        public int Highest { get; set; }
     }
 }

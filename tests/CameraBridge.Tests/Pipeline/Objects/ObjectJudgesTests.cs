@@ -2,6 +2,7 @@ using System.Text.Json;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Tests.Dicom.Bitstreams;
 using Xunit;
 
@@ -18,14 +19,14 @@ public sealed class ObjectJudgesTests
     {
         IReadOnlyList<string> photographs = Photographs.All();
         string folder = Directory.CreateTempSubdirectory("judged-").FullName;
-        string[] optics = [.. Optics.Names];
+        string[] optics = [.. OpticsTable.Own.Names];
         string?[] sides = ["R", "L", null];
         var made = new Dictionary<string, string>();
         var refused = new List<string>();
         for (int i = 0; i < photographs.Count; i++)
         {
             ObjectFacts facts = TestFacts.Of(photographs[i], optics[i % optics.Length], sides[i % sides.Length]);
-            switch (ObjectComposition.Compose(facts))
+            switch (facts.Compose())
             {
                 case ObjectOutcome.Made one:
                     string path = Path.Combine(folder, $"{i:000}.dcm");
@@ -62,7 +63,7 @@ public sealed class ObjectJudgesTests
 
     internal static async Task WriteAsync(string path, ObjectFacts facts, ObjectOutcome.Made made)
     {
-        var meta = new FileMeta(facts.Series.Optic.SOPClassUID, facts.Picture.SOPInstanceUID, made.TransferSyntaxUID);
+        var meta = new FileMeta(facts.Series.SOPClassUID, facts.Picture.SOPInstanceUID, made.TransferSyntaxUID);
         PixelSource file = Part10File.Encode(meta, made.Encoded);
         await using Stream from = file.OpenRead();
         await using FileStream to = File.Create(path);

@@ -110,8 +110,8 @@ public sealed class ObjectsStageTests : IDisposable
             await AgainAsync(database, sitting);
 
             DataSet made = Assert.Single(await ObjectsAsync(database));
-            Assert.Equal(["1", "2"], before.Select(one => one.GetString(Tags.InstanceNumber)!).Order());
-            Assert.Equal("3", made.GetString(Tags.InstanceNumber));
+            Assert.Equal(["1", "3"], before.Select(one => one.GetString(Tags.InstanceNumber)!).Order());
+            Assert.Equal("2", made.GetString(Tags.InstanceNumber));
             foreach (Tag shared in (Tag[])[
                 Tags.SeriesInstanceUID, Tags.SeriesNumber, Tags.SeriesDate, Tags.SeriesTime, Tags.StudyInstanceUID, Tags.StudyDate, Tags.StudyTime,
                 Tags.PerformedProcedureStepID, Tags.PerformedProcedureStepStartTime, Tags.TimezoneOffsetFromUTC])
@@ -231,7 +231,8 @@ public sealed class ObjectsStageTests : IDisposable
     private async Task<Work> RunAsync(IPipelineDatabase database, SiteConfiguration? configuration = null)
     {
         Work work = Assert.Single(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
-        await new ObjectsStage(configuration ?? Configuration(), database, NullLogger<ObjectsStage>.Instance).RunAsync([work], Cancellation);
+        await using ObjectsStage stage = new(configuration ?? Configuration(), database, NullLogger<ObjectsStage>.Instance);
+        await stage.RunAsync([work], Cancellation);
         Assert.Empty(await database.LeaseAsync(Stage.Objects, "", 10, TimeSpan.FromMinutes(1), Cancellation));
         return work;
     }

@@ -1,8 +1,10 @@
 using CameraBridge.Configuration;
-using CameraBridge.Dicom.Bitstreams;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
+using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Objects;
 
@@ -10,6 +12,8 @@ namespace CameraBridge.Tests.Pipeline.Objects;
 internal static class TestFacts
 {
     public const string StudyInstanceUID = "1.2.840.99999.7.1", SeriesInstanceUID = "2.25.1001", SOPInstanceUID = "2.25.1002";
+
+    private static readonly CaptureContents Contents = new(Directory.CreateTempSubdirectory("made-").FullName);
 
     /// <summary>A worklist item as PS3.4 Table K.6-1 has it, with what a careful information system sends.</summary>
     public static DataSet Step()
@@ -58,29 +62,56 @@ internal static class TestFacts
         Device = new DeviceConfiguration { Manufacturer = "Invented Optics", ModelName = "Otocam 3", SerialNumber = "SN-77" },
     };
 
-    public static ObjectFacts Of(string path, string optic = "ear", string? side = "R", DataSet? step = null)
+    /// <summary>What an optic's object is made of; the file is read as the flow reads it.</summary>
+    public static ObjectFacts Of(string path, string optic = "ear", string? side = "R", DataSet? step = null, CaptureKind kind = CaptureKind.Still)
     {
-        JpegHeader header = JpegHeader.ReadFile(path);
-        Optics.TryFind(optic, out Optic? found);
-        return new ObjectFacts
-        {
-            Step = step ?? Step(),
-            Institution = new InstitutionConfiguration { Name = "Invented Hospital", Address = "1 Example Way\r\nNowhere", Department = "ENT" },
-            Source = Source(optic),
-            Series = new SeriesFacts(
-                found ?? throw new ArgumentException("no such optic", nameof(optic)), SeriesInstanceUID, 3,
-                new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)), "CB3"),
-            Picture = new PictureFacts
+        ContentOutcome content = Contents.Read(kind, path, TestContext.Current.CancellationToken);
+        OpticsTable.Own.TryFind(optic, out Optic? found);
+        return new ObjectFacts(
+            new SeriesFacts
+            {
+                Step = step ?? Step(),
+                Institution = new InstitutionConfiguration { Name = "Invented Hospital", Address = "1 Example Way\r\nNowhere", Department = "ENT" },
+                Source = Source(optic),
+                Optic = found ?? throw new ArgumentException("no such optic", nameof(optic)),
+                Kind = kind,
+                SeriesInstanceUID = SeriesInstanceUID,
+                SeriesNumber = 3,
+                StartedAt = new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)),
+                StudyStartedAt = new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)),
+                PerformedProcedureStepID = "CB3",
+                IsAnySideUnknown = side is null,
+            },
+            new PictureFacts
             {
                 SOPInstanceUID = SOPInstanceUID,
                 InstanceNumber = 2,
-                Header = header,
-                Exif = Exif.Read(header.Exif.Span),
-                Path = path,
+                Content = (content as ContentOutcome.Made)?.Content!,
                 TakenAt = new DateTimeOffset(2026, 2, 28, 9, 16, 1, 250, TimeSpan.FromHours(1)),
-                Side = side,
+                Said = side is null ? OpticValues.None : OpticValues.None.With(ValueKeys.Side, side),
             },
-        };
+            (content as ContentOutcome.Held)?.Reason);
+    }
+
+    /// <summary>Says more of the picture, as a sidecar would: every value is read as it is written there.</summary>
+    public static ObjectFacts Saying(this ObjectFacts facts, params (string Key, string Value)[] said)
+    {
+        OpticValues values = facts.Picture.Said;
+        foreach (IGrouping<string, string> one in said.GroupBy(pair => pair.Key, pair => pair.Value))
+        {
+            values = values.With(one.Key, one.Select(value =>
+            {
+                if (one.Key == OpticPart.WithKey)
+                {
+                    return value;
+                }
+
+                Assert.Null(ValueKeys.Find(one.Key)!.Read(value, out string kept));
+                return kept;
+            }));
+        }
+
+        return facts with { Picture = facts.Picture with { Said = values } };
     }
 
     private static DataSet Reference()
@@ -90,4 +121,16 @@ internal static class TestFacts
         reference.Set(Tags.ReferencedSOPInstanceUID, "1.2.840.99999.7.2");
         return reference;
     }
+}
+
+/// <summary>The facts of one object, or why its file has no content.</summary>
+internal sealed record ObjectFacts(SeriesFacts Series, PictureFacts Picture, Reason? Refused)
+{
+    public SourceConfiguration Source
+    {
+        get => Series.Source;
+        init => Series = Series with { Source = value };
+    }
+
+    public ObjectOutcome Compose() => Refused is { } reason ? new ObjectOutcome.Held(reason) : ObjectComposition.Compose(new SeriesTemplate(Series), Picture);
 }

@@ -1,5 +1,6 @@
 using System.Buffers;
 using System.Text.Json;
+using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
 
@@ -10,11 +11,12 @@ namespace CameraBridge.Pipeline.Sittings.Cues;
 /// <item><c>IMG_0001.JPG.json</c>, the full name of a picture with <c>.json</c> behind it, speaks for that picture alone.</item>
 /// </list>
 /// <code>
-/// { "version": 1, "patient_id": "P0001", "issuer": "HOSPITAL", "accession_number": "A0001", "side": "R", "optic": "ear" }
+/// { "version": 1, "patient_id": "P0001", "issuer": "HOSPITAL", "accession_number": "A0001", "side": "R", "optic": "retina", "with": ["dilated"], "lens_power": -3 }
 /// </code>
-/// <c>version</c> is required and is 1. Every other key may be left out; values are strings; <c>side</c> is R or L; <c>optic</c> is a row of
-/// the optics table. A key that is not listed here is kept as a finding with the cue and holds the sitting, since somebody meant something by
-/// it; a file that cannot be read holds it as well.
+/// <c>version</c> is required and is 1. Every other key may be left out; a value is a string, a number where a number is meant, or a list of them where
+/// there may be several. <c>side</c> is R, L or B (both); <c>optic</c> is a row of the optics table, and <c>with</c> names options of that row;
+/// the keys of <see cref="ValueKeys"/> say how the picture was taken. A key that is not listed here is kept as a finding with the cue and holds the
+/// sitting, since somebody meant something by it; a file that cannot be read holds it as well.
 /// </summary>
 internal static class Sidecar
 {
@@ -27,7 +29,20 @@ internal static class Sidecar
     /// <summary>Longest value of a key, that of a Patient ID (VR LO, 64 characters; PS3.5 section 6.2).</summary>
     private const int LongestValue = 64;
 
+    /// <summary>Key of the options of the optic that are chosen.</summary>
+    public const string With = OpticPart.WithKey;
+
+    /// <summary>Most values of a key: a whole set of teeth has 32.</summary>
+    private const int MostValues = 52;
+
     private const string Extension = ".json";
+
+    private static readonly string[] IdentityKeys = ["patient_id", "issuer", "accession_number", "optic"];
+
+    private static readonly HashSet<string> PictureExtensions = new(StringComparer.OrdinalIgnoreCase)
+    {
+        ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".heic", ".mp4", ".m4v", ".mov", ".avi", ".mpg", ".mpeg",
+    };
 
     private static readonly SearchValues<char> NotInIdentity = SearchValues.Create("\\*?");
 
@@ -79,13 +94,7 @@ internal static class Sidecar
                 continue;
             }
 
-            string? value = property.Value.ValueKind switch
-            {
-                JsonValueKind.String => property.Value.GetString()!.Trim(' '),
-                JsonValueKind.Null => "",
-                _ => null,
-            };
-            if (value is null || !IsClean(value))
+            if (Texts(property.Value) is not { } values || !values.All(IsClean))
             {
                 finding ??= new Reason(
                     "sidecar-value",
@@ -93,13 +102,12 @@ internal static class Sidecar
                 continue;
             }
 
-            if (value.Length == 0)
-            {
-                continue;
-            }
-
-            (cue, Reason? wrong) = Take(cue, property.Name, value);
-            finding ??= wrong;
+            (Cue Cue, Reason? Wrong) taken = values.Length == 0 ? (cue, null)
+                : property.Name == With || ValueKeys.Find(property.Name) is not null ? TakeOfOptic(cue, property.Name, values)
+                : property.Value.ValueKind == JsonValueKind.String ? Take(cue, property.Name, values[0])
+                : (cue, new Reason("sidecar-value", $"The value of '{Known(property.Name)}' in a sidecar file must be one string, in quotes; correct it there."));
+            cue = taken.Cue;
+            finding ??= taken.Wrong;
         }
 
         return hasVersion ? cue with { Finding = finding } : Unreadable(captureId, "does not say \"version\": 1");
@@ -117,14 +125,67 @@ internal static class Sidecar
                 return (cue with { AccessionNumber = value }, null);
             case "optic":
                 return (cue with { Optic = value }, null);
-            case "side" when value is "R" or "L":
-                return (cue with { Side = value }, null);
-            case "side":
-                return (cue, new Reason("sidecar-value", "The value of 'side' in a sidecar file must be R or L; correct it there."));
             default:
                 return (cue, new Reason(
                     "sidecar-unknown-key",
-                    "A sidecar file has a key that is not known; known are version, patient_id, issuer, accession_number, side and optic."));
+                    $"A sidecar file has a key that is not known; known are version, {string.Join(", ", IdentityKeys)}, {With} and {string.Join(", ", ValueKeys.All.Select(known => known.Name))}."));
+        }
+    }
+
+    /// <summary>Options of the optic, and the values that say how the picture was taken.</summary>
+    private static (Cue Cue, Reason? Wrong) TakeOfOptic(Cue cue, string name, string[] values)
+    {
+        if (name == With)
+        {
+            return (cue with { Values = cue.Values.With(With, values) }, null);
+        }
+
+        ValueKey key = ValueKeys.Find(name)!;
+        var kept = new List<string>(values.Length);
+        foreach (string value in values)
+        {
+            if (key.Read(value, out string one) is { } fault)
+            {
+                return (cue, new Reason("sidecar-value", $"The value of '{name}' in a sidecar file {fault.What}. {fault.Fix} Correct it there."));
+            }
+
+            kept.Add(one);
+        }
+
+        if (kept.Count > 1 && !key.IsMany)
+        {
+            return (cue, new Reason("sidecar-value", $"'{name}' in a sidecar file has one value; correct it there."));
+        }
+
+        return (name == ValueKeys.Side ? cue with { Side = kept[0] } : cue with { Values = cue.Values.With(name, kept) }, null);
+    }
+
+    /// <summary>The texts of a string, a number, or a list of them, empty ones left out; null when it is anything else.</summary>
+    private static string[]? Texts(JsonElement value)
+    {
+        switch (value.ValueKind)
+        {
+            case JsonValueKind.String:
+                return value.GetString()!.Trim(' ') is { Length: > 0 } text ? [text] : [];
+            case JsonValueKind.Number:
+                return [value.GetRawText()];
+            case JsonValueKind.Null:
+                return [];
+            case JsonValueKind.Array when value.GetArrayLength() <= MostValues:
+                var texts = new List<string>();
+                foreach (JsonElement one in value.EnumerateArray())
+                {
+                    if (one.ValueKind == JsonValueKind.Array || Texts(one) is not { } inner)
+                    {
+                        return null;
+                    }
+
+                    texts.AddRange(inner);
+                }
+
+                return [.. texts];
+            default:
+                return null;
         }
     }
 
@@ -140,12 +201,9 @@ internal static class Sidecar
 
     /// <summary>A key's name only where it is one of ours: an unknown one might hold anything, a patient's name too.</summary>
     private static string Known(string key) =>
-        key is "patient_id" or "issuer" or "accession_number" or "side" or "optic" ? key : "an unknown key";
+        key == With || IdentityKeys.Contains(key) || ValueKeys.Find(key) is not null ? key : "an unknown key";
 
-    private static bool IsPictureName(string name) =>
-        name.EndsWith(".jpg", StringComparison.OrdinalIgnoreCase)
-        || name.EndsWith(".jpeg", StringComparison.OrdinalIgnoreCase)
-        || name.EndsWith(".mp4", StringComparison.OrdinalIgnoreCase);
+    private static bool IsPictureName(string name) => PictureExtensions.Contains(Path.GetExtension(name));
 
     private static string FileName(string place) => place[(place.LastIndexOf('/') + 1)..];
 }

@@ -2,7 +2,7 @@ using System.Text;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 
-namespace CameraBridge.Pipeline.Objects;
+namespace CameraBridge.Pipeline.Objects.Mapping;
 
 /// <summary>Makes text of a camera or a description fit an attribute: no control characters, no delimiter, not too long.</summary>
 internal static class PlainText

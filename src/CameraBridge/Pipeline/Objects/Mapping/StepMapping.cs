@@ -1,7 +1,8 @@
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline.Objects.Optics;
 
-namespace CameraBridge.Pipeline.Objects;
+namespace CameraBridge.Pipeline.Objects.Mapping;
 
 /// <summary>
 /// What the worklist item gives to the object: patient, study, request and series, by the mapping of IHE Radiology's Scheduled Workflow
@@ -13,13 +14,13 @@ internal static class StepMapping
     private static readonly Tag[] CodeAttributes =
         [Tags.CodeValue, Tags.CodingSchemeDesignator, Tags.CodingSchemeVersion, Tags.CodeMeaning];
 
-    public static void Map(DataSet target, ObjectFacts facts, List<string> notes)
+    public static void Map(DataSet target, SeriesFacts series, List<string> notes)
     {
-        DataSet item = facts.Step;
+        DataSet item = series.Step;
         DataSet step = item.GetItem(Tags.ScheduledProcedureStepSequence) ?? new DataSet();
         MapPatient(target, item, notes);
-        MapStudy(target, item, facts.Series, notes);
-        MapSeries(target, step, facts.Series, notes);
+        MapStudy(target, item, series, notes);
+        MapSeries(target, step, series, notes);
         target.SetItems(Tags.RequestAttributesSequence, Request(item, step, notes));
     }
 
@@ -74,7 +75,12 @@ internal static class StepMapping
     private static void MapSeries(DataSet target, DataSet step, SeriesFacts series, List<string> notes)
     {
         DateTimeOffset startedAt = series.StartedAt.ToOffset(series.StudyStartedAt.Offset);
-        target.Set(Tags.Modality, series.Optic.Modality);
+        target.Set(Tags.Modality, series.Optic.Of(series.Kind).Modality);
+        if (series.Optic.Title is { } title)
+        {
+            target.Set(Tags.SeriesDescription, PlainText.Fit(series.Kind == CaptureKind.Clip ? $"{title}, clips" : title, Tags.SeriesDescription, notes));
+        }
+
         target.Set(Tags.SeriesInstanceUID, series.SeriesInstanceUID);
         target.SetInt(Tags.SeriesNumber, series.SeriesNumber);
         target.SetDate(Tags.SeriesDate, DateOnly.FromDateTime(startedAt.DateTime));

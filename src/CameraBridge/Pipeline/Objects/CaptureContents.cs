@@ -1,0 +1,29 @@
+using CameraBridge.Dicom.Bitstreams;
+using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Objects.Stills;
+
+namespace CameraBridge.Pipeline.Objects;
+
+/// <summary>What a camera file gives to its object's Pixel Data, and the spool for what has to be made for it.</summary>
+internal sealed class CaptureContents : IDisposable
+{
+    private readonly DerivedFiles derivedFiles;
+    private readonly StillPreparation stills;
+
+    public CaptureContents(string spoolFolder)
+    {
+        derivedFiles = new DerivedFiles(spoolFolder);
+        stills = new StillPreparation(derivedFiles);
+    }
+
+    /// <param name="kind">Still or clip.</param>
+    /// <param name="path">The file in the spool, by absolute path.</param>
+    /// <param name="cancellation">Ends it early.</param>
+    /// <exception cref="IOException">The file cannot be read.</exception>
+    /// <exception cref="Persistence.StateUnavailableException">The spool takes no made file now.</exception>
+    public ContentOutcome Read(CaptureKind kind, string path, CancellationToken cancellation) => kind == CaptureKind.Still
+        ? stills.Prepare(path, JpegHeader.ReadFile(path), cancellation)
+        : new ContentOutcome.Held(new Reason("clip", "Clips cannot be filed yet."));
+
+    public void Dispose() => derivedFiles.Dispose();
+}
