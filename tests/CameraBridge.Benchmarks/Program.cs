@@ -9,6 +9,7 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["rescan"] = ("a look at 200,000 known files: [FOLDER on the disk to measure]", RescanBenchmark.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
     ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
+    ["validate"] = ("1,000 objects of 100 KB through the check of files, against dciodvfy on as many processors: [--count N]", ValidateBenchmark.RunAsync),
 };
 
 if (args.Length > 0 && verbs.TryGetValue(args[0], out (string What, Func<string[], Task<int>> RunAsync) verb))
