@@ -67,10 +67,9 @@ internal sealed unsafe class JpegBits(JpegInput input)
     /// <returns>Null, or how the scan ended instead.</returns>
     public ScanEnd? TakeRestart(int number)
     {
-        Clear();
-        if (!JpegScanWalk.SkipToMarker(input) || !input.Ensure(2))
+        if (EndInterval() is var early and not ScanEnd.Whole)
         {
-            return ScanEnd.Short;
+            return early;
         }
 
         int marker = input.Window[input.Position + 1];
@@ -81,6 +80,17 @@ internal sealed unsafe class JpegBits(JpegInput input)
 
         input.Position += 2;
         return null;
+    }
+
+    /// <summary>Moves to the marker behind the data; bytes that are left over and are not 0 show that blocks before them were decoded from changed data.</summary>
+    public ScanEnd EndInterval()
+    {
+        bool isStray = JpegScanWalk.HoldsData(Window, Count) || new ReadOnlySpan<byte>(At, (int)(end - At)).ContainsAnyExcept((byte)0);
+        Clear();
+        long from = input.Offset;
+        return !JpegScanWalk.SkipToMarker(input) || !input.Ensure(2) ? ScanEnd.Short
+            : isStray || input.Offset > from ? ScanEnd.Damaged
+            : ScanEnd.Whole;
     }
 
     private void RefillAtTheEnd()

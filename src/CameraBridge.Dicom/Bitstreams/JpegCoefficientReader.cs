@@ -209,6 +209,11 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
             {
                 if (restartInterval != 0 && untilRestart-- == 0)
                 {
+                    if (endOfBandRun > 0)
+                    {
+                        return ScanEnd.Damaged;
+                    }
+
                     if (bits.TakeRestart(nextRestart) is { } early)
                     {
                         return early;
@@ -216,7 +221,6 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
 
                     nextRestart = (nextRestart + 1) & 7;
                     untilRestart = restartInterval - 1;
-                    endOfBandRun = 0;
                     foreach (ScanPart part in parts)
                     {
                         part.Predictor = 0;
@@ -230,7 +234,8 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
             }
         }
 
-        return ScanEnd.Whole;
+        // An end of band that is announced to reach beyond the last block says the same as data that are left over.
+        return endOfBandRun > 0 ? ScanEnd.Damaged : bits.EndInterval();
     }
 
     private ScanEnd DecodeMcu(ScanPart[] parts, JpegScan scan, bool alone, int column, int row)

@@ -110,6 +110,10 @@ internal sealed partial class JpegReader
         {
             Find(JpegFlaw.Damaged, string.Create(CultureInfo.InvariantCulture, $"The scan cannot be decoded beyond {walk.McuCount} of {mcus} blocks of the picture."));
         }
+        else if (walk.HasStrayData)
+        {
+            Find(JpegFlaw.Damaged, string.Create(CultureInfo.InvariantCulture, $"{walk.ExtraBytes} bytes in the scan belong to no block, so that blocks before them are not what they were."));
+        }
         else if (walk.ExtraBytes > 0)
         {
             Find(JpegFlaw.Oddity, string.Create(CultureInfo.InvariantCulture, $"{walk.ExtraBytes} bytes in the scan belong to no block."));

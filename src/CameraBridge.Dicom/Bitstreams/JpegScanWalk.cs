@@ -35,6 +35,12 @@ internal sealed class JpegScanWalk(JpegInput input)
     /// <summary>Bytes between the last code of an interval and the marker behind it: more than padding bits.</summary>
     public long ExtraBytes { get; private set; }
 
+    /// <summary>
+    /// Some of these bytes are not 0. A camera that fills up its data does so with zeros; what else is left over shows that blocks before it were decoded
+    /// from changed data.
+    /// </summary>
+    public bool HasStrayData { get; private set; }
+
     /// <summary>MCUs stepped over.</summary>
     public long McuCount { get; private set; }
 
@@ -197,13 +203,18 @@ internal sealed class JpegScanWalk(JpegInput input)
     private bool SkipToMarker()
     {
         ExtraBytes += (Math.Max(state.Count, 0) / 8) + (end - state.Position);
+        HasStrayData |= HoldsData(state.Window, state.Count) || clean.AsSpan(state.Position, end - state.Position).ContainsAnyExcept((byte)0);
         state = default;
         end = 0;
         long from = input.Offset;
         bool found = SkipToMarker(input);
         ExtraBytes += input.Offset - from;
+        HasStrayData |= input.Offset > from;
         return found;
     }
+
+    /// <summary>Whether a whole byte of the window's bits is not 0; the bits before it fill up the byte of the last code.</summary>
+    internal static bool HoldsData(ulong window, int count) => count >= 8 && (window << (count & 7)) >> (64 - (count & ~7)) != 0;
 
     /// <summary>Moves to the next FFH that begins a marker; stuffed zeros and fill bytes are passed over.</summary>
     /// <returns>False when the file ends first.</returns>

@@ -45,13 +45,13 @@ internal sealed class JpegTools : IDisposable
         }
     }
 
-    /// <summary>Whether djpeg decodes it without a word of warning.</summary>
-    public async Task<bool> IsWholeAsync(string path)
+    /// <summary>What djpeg says of it while it decodes; nothing where it is whole and sound.</summary>
+    public async Task<string> ComplaintAsync(string path)
     {
         using var process = Process.Start(new ProcessStartInfo(Decoder, ["-outfile", NewPath(".ppm"), path]) { RedirectStandardError = true })!;
         string told = await process.StandardError.ReadToEndAsync(TestContext.Current.CancellationToken);
         await process.WaitForExitAsync(TestContext.Current.CancellationToken);
-        return process.ExitCode == 0 && told.Length == 0;
+        return told.Length == 0 && process.ExitCode != 0 ? $"exit code {process.ExitCode}" : told.Trim();
     }
 
     /// <summary>A new path.</summary>
