@@ -77,7 +77,7 @@ internal static class BitstreamRules
             return;
         }
 
-        IReadOnlyList<IReadOnlyList<PixelSource>>? frames = Frames(dataSet, pixels, findings);
+        List<IReadOnlyList<PixelSource>>? frames = Frames(dataSet, pixels, findings);
         if (frames is null)
         {
             return;
@@ -130,7 +130,7 @@ internal static class BitstreamRules
     }
 
     /// <summary>The fragments of each frame (PS3.5 section A.4); null when they cannot be told apart.</summary>
-    private static IReadOnlyList<IReadOnlyList<PixelSource>>? Frames(DataSet dataSet, EncapsulatedPixels pixels, FindingList findings)
+    private static List<IReadOnlyList<PixelSource>>? Frames(DataSet dataSet, EncapsulatedPixels pixels, FindingList findings)
     {
         int frames = Math.Max(1, dataSet.GetInt32(Tags.NumberOfFrames) ?? 1);
         if (pixels.OffsetTable.Length > 0)

@@ -34,7 +34,11 @@ internal static class ElementRules
 
     private static void CheckUnknown(DataSet dataSet, Element element, Place? place, string keyword, FindingList findings)
     {
-        if (!element.Tag.IsPrivate)
+        if (element.Tag.IsGroupLength)
+        {
+            findings.Add(Severity.Warning, "tag.retired", place, keyword, "PS3.5 7.2", "a group length, which is retired", "its absence");
+        }
+        else if (!element.Tag.IsPrivate)
         {
             findings.Add(Severity.Warning, "tag.unknown", place, keyword, "PS3.6 6", "a tag that the edition 2025e does not have", "a registered or a private tag");
         }
@@ -89,6 +93,7 @@ internal static class ElementRules
             return;
         }
 
+        CheckPadding(element, place, keyword, findings);
         if (element.Vr.UsesCharacterSet() && element.Value.Span.ContainsAnyExceptInRange((byte)0, (byte)0x7F))
         {
             dataSet.CharacterSet.Decode(element.Value.Span, element.Vr, out string? flaw);
@@ -105,6 +110,18 @@ internal static class ElementRules
                 // The value itself is not shown: it may be a patient's name.
                 findings.Add(Severity.Error, "value.form", place, keyword, "PS3.5 6.2", $"a value of {value.Length} characters against the rule", rule);
             }
+        }
+    }
+
+    // A UID is padded by one NULL, other text by spaces (PS3.5 sections 6.2 and 9.1).
+    private static void CheckPadding(Element element, Place? place, string keyword, FindingList findings)
+    {
+        byte last = element.Value.Span[^1];
+        if (last == (element.Vr == Vr.UI ? (byte)' ' : (byte)0))
+        {
+            findings.Add(
+                Severity.Warning, "value.padding", place, keyword, element.Vr == Vr.UI ? "PS3.5 9.1" : "PS3.5 6.2", last == 0 ? "padded by NULL" : "padded by a space",
+                last == 0 ? "padded by a space" : "padded by one NULL");
         }
     }
 

@@ -4,7 +4,7 @@ using CameraBridge.Dicom.Dictionary;
 
 namespace CameraBridge.Dicom.Iods;
 
-/// <summary>Agreements between the attributes of frames and time, of channels, and of identifiers.</summary>
+/// <summary>Agreements between the attributes of frames and time, of channels, identifiers, dates and spacings.</summary>
 internal static class FrameRules
 {
     public static void Check(DataSet dataSet, FindingList findings)
@@ -26,6 +26,8 @@ internal static class FrameRules
         CheckChannels(dataSet, findings);
         CheckIdentifiers(dataSet, findings);
         CheckTimezone(dataSet, findings);
+        CheckBirth(dataSet, findings);
+        CheckSpacing(dataSet, findings);
     }
 
     private static void CheckFrames(DataSet dataSet, FindingList findings)
@@ -98,6 +100,27 @@ internal static class FrameRules
         if (!isRight)
         {
             findings.Add(Severity.Error, "value.form", null, "TimezoneOffsetFromUTC", "PS3.3 C.12.1", "a value of another form", "+HHMM or -HHMM, from -1200 to +1400");
+        }
+    }
+
+    // Plausible only: no section forbids it, and both dates stay unseen.
+    private static void CheckBirth(DataSet dataSet, FindingList findings)
+    {
+        if (dataSet.GetDate(Tags.PatientBirthDate) is { } birth && dataSet.GetDate(Tags.StudyDate) is { } study && birth > study)
+        {
+            findings.Add(Severity.Warning, "date.birth", null, "PatientBirthDate", "PS3.3 C.7.1.1", "a date behind that of the study", "a date before it");
+        }
+    }
+
+    // PS3.3 section 10.7.1.3: two positive numbers.
+    private static void CheckSpacing(DataSet dataSet, FindingList findings)
+    {
+        foreach ((Tag tag, string keyword) in new[] { (Tags.PixelSpacing, "PixelSpacing"), (Tags.ImagerPixelSpacing, "ImagerPixelSpacing") })
+        {
+            if (dataSet.GetDoubles(tag).Any(spacing => spacing <= 0))
+            {
+                findings.Add(Severity.Error, "spacing.value", null, keyword, "PS3.3 10.7.1.3", "a spacing of zero or less", "positive numbers");
+            }
         }
     }
 }

@@ -45,6 +45,14 @@ public sealed class IodCheckTests
         { "native pixels in JPEG", "pixels.encapsulation", "PixelData", "PS3.5 A.4" },
         { "a left modifier on a right image", "side.region", "AnatomicRegionSequence", "PS3.3 C.8.12.1" },
         { "a class without a table", "iod.unknown", "SOPClassUID", "PS3.3 A" },
+        { "two directions of one axis", "orientation.axis", "PatientOrientation", "PS3.3 C.7.6.1.1.1" },
+        { "a direction of another alphabet", "orientation.value", "PatientOrientation", "PS3.3 C.7.6.1.1.1" },
+        { "a spacing of zero", "spacing.value", "PixelSpacing", "PS3.3 10.7.1.3" },
+        { "the UID of the study for the series", "uid.same", "SeriesInstanceUID", "PS3.5 9" },
+        { "a zone of sixty minutes", "value.form", "TimezoneOffsetFromUTC", "PS3.3 C.12.1" },
+        { "UTF-8 that is none", "text.charset", "PatientName", "PS3.5 6.1" },
+        { "channels for one sample of three", "items.number", "ChannelDescriptionCodeSequence", "PS3.3 C.8.12.1" },
+        { "a Frame Increment Pointer to nothing", "frames.pointer", "FrameIncrementPointer", "PS3.3 C.7.6.6.1.2" },
     };
 
     [Fact]
@@ -62,6 +70,47 @@ public sealed class IodCheckTests
         Finding finding = Assert.Single(findings, finding => finding.Rule == rule && finding.Path == path && finding.Section == section);
         Assert.Equal(Severity.Error, finding.Severity);
         Assert.NotEmpty(finding.Right);
+    }
+
+    /// <summary>What is allowed and yet worth a word: the rule, the attribute.</summary>
+    public static TheoryData<string, string, string> Oddities { get; } = new()
+    {
+        { "an attribute of another class", "attribute.foreign", "KVP" },
+        { "an attribute of another macro", "attribute.foreign", "AnatomicRegionSequence[1].PatientName" },
+        { "a term of nobody", "value.term", "LossyImageCompressionMethod" },
+        { "a view that is in no group", "code.group", "ViewCodeSequence[1].CodeValue" },
+        { "a retired scheme", "code.scheme", "ViewCodeSequence[1].CodingSchemeDesignator" },
+        { "a birth behind the study", "date.birth", "PatientBirthDate" },
+        { "a UID padded by a space", "value.padding", "StudyInstanceUID" },
+        { "a representation that nobody told", "vr.unknown", "AccessionNumber" },
+        { "a group length", "tag.retired", "(0008,0000)" },
+    };
+
+    [Theory]
+    [MemberData(nameof(Oddities))]
+    public void What_is_allowed_and_odd_is_a_warning(string oddity, string rule, string path)
+    {
+        DataSet dataSet = TestObject.Endoscopic();
+        Twist(dataSet, oddity);
+
+        Finding finding = Assert.Single(IodCheck.Check(dataSet, TransferSyntax.JpegBaseline), finding => finding.Rule == rule && finding.Path == path);
+
+        Assert.Equal(Severity.Warning, finding.Severity);
+    }
+
+    [Fact]
+    public void A_code_that_says_it_extends_its_group_and_one_of_a_baseline_group_need_no_word()
+    {
+        DataSet dataSet = TestObject.Endoscopic();
+        DataSet view = TestObject.Code("4711", "through the looking glass");
+        view.Set(Tags.ContextGroupExtensionFlag, "Y");
+        view.Set(TagDictionary.Find("ContextGroupLocalVersion")!.Tag, "20261125");
+        view.Set(TagDictionary.Find("ContextGroupExtensionCreatorUID")!.Tag, "2.25.1");
+        dataSet.SetItems(Tags.ViewCodeSequence, view);
+        dataSet.Remove(Tags.ImageLaterality);
+        dataSet.SetItems(Tags.AnatomicRegionSequence, TestObject.Code("4712", "a place that CID 4040 does not have"));
+
+        Assert.Empty(IodCheck.Check(dataSet, TransferSyntax.JpegBaseline));
     }
 
     [Fact]
@@ -85,6 +134,45 @@ public sealed class IodCheckTests
     [InlineData("2-n", 1, false)]
     public void Multiplicities_are_those_of_section_6_4(string multiplicity, int count, bool fits) =>
         Assert.Equal(fits, ElementRules.FitsMultiplicity(multiplicity, count));
+
+    private static void Twist(DataSet dataSet, string oddity)
+    {
+        switch (oddity)
+        {
+            case "an attribute of another class":
+                dataSet.Set(TagDictionary.Find("KVP")!.Tag, "120");
+                break;
+            case "an attribute of another macro":
+                dataSet.GetItem(Tags.AnatomicRegionSequence)!.Set(Tags.PatientName, "Doe^A");
+                break;
+            case "a term of nobody":
+                dataSet.Set(Tags.LossyImageCompressionMethod, "ISO_10918_1", "OWN_METHOD");
+                dataSet.Set(Tags.LossyImageCompressionRatio, "10", "2");
+                break;
+            case "a view that is in no group":
+                dataSet.SetItems(Tags.ViewCodeSequence, TestObject.Code("4711", "through the looking glass"));
+                break;
+            case "a retired scheme":
+                DataSet code = TestObject.Code("R-10206", "frontal");
+                code.Set(Tags.CodingSchemeDesignator, "SRT");
+                dataSet.SetItems(Tags.ViewCodeSequence, code);
+                break;
+            case "a birth behind the study":
+                dataSet.SetDate(Tags.PatientBirthDate, new DateOnly(2027, 1, 1));
+                break;
+            case "a UID padded by a space":
+                dataSet.Put(Element.FromBytes(Tags.StudyInstanceUID, Vr.UI, "2.25.99 "u8.ToArray()));
+                break;
+            case "a representation that nobody told":
+                dataSet.Put(Element.FromBytes(Tags.AccessionNumber, Vr.UN, "12"u8.ToArray()));
+                break;
+            case "a group length":
+                dataSet.Put(Element.FromBytes(new Tag(0x0008, 0x0000), Vr.UL, new byte[4]));
+                break;
+            default:
+                throw new ArgumentException(oddity, nameof(oddity));
+        }
+    }
 
     private static void Break(DataSet dataSet, string defect)
     {
@@ -186,6 +274,32 @@ public sealed class IodCheckTests
                 break;
             case "a class without a table":
                 dataSet.Set(Tags.SOPClassUID, SopClasses.SecondaryCaptureImageStorage);
+                break;
+            case "two directions of one axis":
+                dataSet.Set(Tags.PatientOrientation, "L", "R");
+                break;
+            case "a direction of another alphabet":
+                dataSet.Set(Tags.PatientOrientation, "X", "F");
+                break;
+            case "a spacing of zero":
+                dataSet.Set(Tags.PixelSpacing, "0", "1");
+                break;
+            case "the UID of the study for the series":
+                dataSet.Set(Tags.SeriesInstanceUID, "2.25.2");
+                break;
+            case "a zone of sixty minutes":
+                dataSet.Set(Tags.TimezoneOffsetFromUTC, "+0160");
+                break;
+            case "UTF-8 that is none":
+                dataSet.Set(Tags.SpecificCharacterSet, "ISO_IR 192");
+                dataSet.Put(Element.FromBytes(Tags.PatientName, Vr.PN, new byte[] { (byte)'M', 0xFC, (byte)'l', (byte)'l' }));
+                dataSet.ResolveCharacterSets();
+                break;
+            case "channels for one sample of three":
+                dataSet.SetItems(Tags.ChannelDescriptionCodeSequence, TestObject.Code("371251000", "White"));
+                break;
+            case "a Frame Increment Pointer to nothing":
+                dataSet.Put(Element.FromBytes(Tags.FrameIncrementPointer, Vr.AT, new byte[] { 0x18, 0x00, 0x63, 0x10 }));
                 break;
             default:
                 throw new ArgumentException(defect, nameof(defect));
