@@ -69,7 +69,8 @@ internal static class PictureMapping
         }
         else
         {
-            target.Set(Tags.ImageType, first, "PRIMARY", "", eyeImage);
+            // Value 3 tells how an ophthalmic image was derived, and an original has none (PS3.3 C.8.17.2.1.1); its only defined term is MONTAGE.
+            target.Set(Tags.ImageType, first, "PRIMARY", first == "DERIVED" ? "REENCODED" : "", eyeImage);
         }
 
         if (content.Derivation is not { } derivation)
