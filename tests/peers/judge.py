@@ -4,6 +4,8 @@
   judge.py objects FILE...   Part 10 files: read by pydicom and by GDCM, checked by dciodvfy (its lines that begin with "Error" are counted, since its
                              exit status is not reliable), and the SHA-256 of the JPEG scan inside, from the first SOS marker to the EOI marker.
   judge.py pictures FILE...  JPEG files: what kind they are by their own marker segments, whether Pillow decodes them whole, and the same SHA-256.
+  judge.py compare OBJECT PICTURE...  pairs: the samples of the object's first frame against those of the camera's picture, turned upright by its Exif
+                             orientation, both decoded by Pillow: mean and greatest difference.
   A list of files may also come on standard input, one a line, with '-' in place of FILE.
 
 Nothing of the product is used here: it reads the standards' formats with other people's libraries, and JPEG markers (ITU-T T.81 Annex B) by itself.
@@ -87,6 +89,12 @@ def picture(path):
             facts["taken"] = str(detail.get(36867) or detail.get(36868) or exif.get(306) or "")
         except Exception as error:  # a broken EXIF block says nothing about the picture
             facts["exif_error"] = type(error).__name__
+        if image.info.get("icc_profile"):
+            from PIL import ImageCms
+            try:
+                facts["profile"] = ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))).strip()
+            except Exception as error:  # a broken profile says nothing about the picture
+                facts["profile_error"] = type(error).__name__
         image.load()
         facts["decodes"] = True
         facts["mode"] = image.mode
@@ -111,10 +119,13 @@ def dicom(path):
             facts[keyword] = str(data_set.get(keyword, ""))
         facts["PatientName"] = str(data_set.get("PatientName", ""))
         facts["TransferSyntaxUID"] = str(data_set.file_meta.TransferSyntaxUID)
-        frames = list(generate_pixel_data_frame(data_set.PixelData, 1))
-        facts["frames"] = len(frames)
-        facts["bitstream"] = describe(frames[0])
-        facts["scan_sha256"] = facts["bitstream"]["scan_sha256"]
+        facts["ImageType"] = "\\".join(data_set.get("ImageType", []))
+        facts["LossySteps"] = data_set["LossyImageCompressionMethod"].VM if "LossyImageCompressionMethod" in data_set else 0
+        if data_set.file_meta.TransferSyntaxUID.is_compressed:
+            frames = list(generate_pixel_data_frame(data_set.PixelData, 1))
+            facts["frames"] = len(frames)
+            facts["bitstream"] = describe(frames[0])
+            facts["scan_sha256"] = facts["bitstream"]["scan_sha256"]
         # Walking every element makes pydicom read every value.
         facts["elements"] = sum(1 for _ in data_set.iterall())
         facts["pydicom"] = "ok"
@@ -136,7 +147,35 @@ def dicom(path):
     return facts
 
 
+def compare(path, photograph):
+    import numpy
+    import pydicom
+    from PIL import Image, ImageOps
+    from pydicom.encaps import generate_pixel_data_frame
+    Image.MAX_IMAGE_PIXELS = None
+    data_set = pydicom.dcmread(path)
+    if data_set.file_meta.TransferSyntaxUID.is_compressed:
+        ours = numpy.asarray(Image.open(io.BytesIO(next(iter(generate_pixel_data_frame(data_set.PixelData, 1))))))
+    else:
+        shape = (data_set.Rows, data_set.Columns, 3) if data_set.SamplesPerPixel == 3 else (data_set.Rows, data_set.Columns)
+        ours = numpy.frombuffer(data_set.PixelData, numpy.uint8, int(numpy.prod(shape))).reshape(shape)
+    image = Image.open(photograph)
+    # A multi-picture file's first picture alone; Exif that Pillow gives up is no orientation.
+    try:
+        image = ImageOps.exif_transpose(image)
+    except Exception:
+        pass
+    theirs = numpy.asarray(image)
+    same = ours.shape == theirs.shape
+    differences = numpy.abs(ours.astype(int) - theirs.astype(int)) if same else numpy.array([255])
+    return {"path": path, "picture": photograph, "same": same, "mean": float(differences.mean()), "greatest": int(differences.max())}
+
+
 def main():
+    if sys.argv[1] == "compare":
+        for path, photograph in zip(sys.argv[2::2], sys.argv[3::2]):
+            print(json.dumps(compare(path, photograph)), flush=True)
+        return
     judge = {"objects": dicom, "pictures": picture}[sys.argv[1]]
     paths = sys.argv[2:]
     if paths == ["-"]:

@@ -26,6 +26,12 @@ internal sealed class Judged(JsonElement facts)
 
     public static Task<IReadOnlyList<Judged>> PicturesAsync(IEnumerable<string> paths) => JudgeAsync("pictures", paths);
 
+    /// <summary>The samples of objects against those of pictures, in pairs.</summary>
+    public static Task<IReadOnlyList<Judged>> CompareAsync(IEnumerable<(string Object, string Picture)> pairs) =>
+        JudgeAsync("compare", pairs.SelectMany(pair => (string[])[pair.Object, pair.Picture]));
+
+    public double Fraction(string name) => facts.TryGetProperty(name, out JsonElement value) && value.ValueKind == JsonValueKind.Number ? value.GetDouble() : double.NaN;
+
     private static async Task<IReadOnlyList<Judged>> JudgeAsync(string what, IEnumerable<string> paths)
     {
         string said = await OutsideProgram.RunAsync(OutsideProgram.Python, [Script, what, .. paths]);

@@ -8,6 +8,10 @@ namespace CameraBridge.Pipeline.Objects.Stills;
 /// <param name="Note">Why a profile is left out, or null.</param>
 internal readonly record struct StillColor(ReadOnlyMemory<byte> Profile, string? ColorSpace, string? Note)
 {
+    /// <summary>The samples are no colours to anybody who does not apply the profile: libjxl's XYB, which its profile's name tells.</summary>
+    public static bool IsXyb(IReadOnlyList<IccChunk> chunks) =>
+        IccProfile.Assemble(chunks, out _)?.Description?.StartsWith("XYB", StringComparison.Ordinal) == true;
+
     public static StillColor Of(IReadOnlyList<IccChunk> chunks, Exif exif, bool isSrgb = false)
     {
         IccProfile? profile = IccProfile.Assemble(chunks, out string? flaw);

@@ -13,8 +13,11 @@ internal sealed class StillPixels : IDisposable
     /// <summary>For a picture that must be in memory as a whole: 25 megapixels once, 12 where it is there twice (interlaced and turned).</summary>
     public const long MaximumBytes = 96L << 20;
 
-    /// <summary>Quality of a second compression: its loss must be small beside that of the camera's.</summary>
-    public const int JpegQuality = 95;
+    /// <summary>
+    /// Quality of a second compression, whose loss must be small beside that of the camera's. Measured on a noisy photograph of quality 80: samples differ by 1.0 in the mean (at
+    /// quality 95 by 2.1), in three times the camera's bytes.
+    /// </summary>
+    public const int JpegQuality = 98;
 
     private const int StripRows = 32;
 

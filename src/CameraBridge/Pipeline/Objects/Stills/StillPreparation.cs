@@ -147,6 +147,11 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
     /// </summary>
     private ContentOutcome DecodedJpeg(string path, JpegHeader header, Exif exif, JpegOrientation orientation)
     {
+        if (StillColor.IsXyb(header.IccChunks))
+        {
+            return Held(StillReasons.Xyb);
+        }
+
         string turning = orientation.IsUpright ? "" : string.Create(CultureInfo.InvariantCulture, $" and turned upright from Exif orientation {exif.Orientation}");
         string words = $"The camera's JPEG picture was decoded{turning}, and stored uncompressed, without further loss.";
         StillColor color = StillColor.Of(header.IccChunks, exif);

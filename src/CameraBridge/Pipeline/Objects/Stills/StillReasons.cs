@@ -36,6 +36,9 @@ internal static class StillReasons
     public static Reason CannotBeRead(StillFormat format) => new(
         "picture-format", $"The picture is a {NameOf(format)} file, which this program cannot decode. Set the camera to JPEG, or save the picture as JPEG or PNG and take that in.");
 
+    public static Reason Xyb { get; } = new(
+        "picture-colour", "The picture's samples are XYB, a colour model that only its profile explains; most viewers of an archive would show false colours. Save it as ordinary (sRGB) JPEG where it was made.");
+
     public static Reason LossyWebP { get; } = new(
         "picture-format", "The picture is a WebP file compressed with loss; DICOM has no name for that compression, and the object would have to say it. Set the camera to JPEG.");
 
