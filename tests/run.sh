@@ -17,8 +17,9 @@ if ! command -v dotnet >/dev/null || ! dotnet --list-sdks 2>/dev/null | grep -q 
 fi
 export DOTNET_CLI_TELEMETRY_OPTOUT=1 DOTNET_NOLOGO=1
 
-# The peers: dcmtk (worklist, receiver, senders), Orthanc (archive, worklist), dicom3tools (validator), pydicom and GDCM (readers), djpeg (decoder).
-packages=(dcmtk orthanc orthanc-dicomweb dicom3tools libgdcm-tools python3-pydicom python3-gdcm python3-pil python3-numpy libjpeg-turbo-progs gcc libc6-dev curl
+# The peers: dcmtk (worklist, receiver, senders), Orthanc (archive, worklist), dicom3tools (validator), pydicom and GDCM (readers), djpeg (decoder),
+# ffmpeg (clips).
+packages=(dcmtk orthanc orthanc-dicomweb dicom3tools ffmpeg libgdcm-tools python3-pydicom python3-gdcm python3-pil python3-numpy libjpeg-turbo-progs gcc libc6-dev curl
   procps)
 command -v npm >/dev/null || packages+=(npm)
 missing=()

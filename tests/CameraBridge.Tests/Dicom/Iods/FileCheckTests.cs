@@ -199,7 +199,7 @@ public sealed class FileCheckTests
 
     private static Part10File FileOf(DataSet dataSet) => Part10File.Read(Bytes(dataSet));
 
-    private static byte[] Bytes(DataSet dataSet, TransferSyntax syntax)
+    internal static byte[] Bytes(DataSet dataSet, TransferSyntax syntax)
     {
         var meta = new FileMeta(dataSet.GetString(Tags.SOPClassUID)!, dataSet.GetString(Tags.SOPInstanceUID)!, syntax.Uid);
         return Read(Part10File.Encode(meta, ElementWriter.Encode(dataSet, syntax)));
