@@ -30,6 +30,8 @@ internal static class HeldAssign
             Description = "Why it is right although evidence speaks against it; recorded too.",
             HelpName = "REASON",
         };
+        Option<string[]> say = HeldSaying.SayOption();
+        Option<string[]> pictures = HeldSaying.ForOption();
         Option<bool> dryRun = new("--dry-run") { Description = "Show what would happen and change nothing." };
         Verb verb = new(
             "assign",
@@ -38,7 +40,7 @@ internal static class HeldAssign
             ExitCodes.Held,
             ExitCodes.Undelivered)
         {
-            sittingId, config, step, accession, number, by, against, dryRun,
+            sittingId, config, step, accession, number, by, say, pictures, against, dryRun,
         };
         verb.Validators.Add(result =>
         {
@@ -61,6 +63,12 @@ internal static class HeldAssign
                 Match match = again
                     ? await HeldAgain.DecideAsync(site, database, held, choice, name, cancellation).ConfigureAwait(false)
                     : await DecideAsync(site, database, held, choice, name, parsed.GetValue(against), cancellation).ConfigureAwait(false);
+                IReadOnlyList<Cue> saying = HeldSaying.Read(site, parsed.GetValue(say) ?? [], parsed.GetValue(pictures) ?? [], held);
+                match = saying.Count == 0 ? match : match with
+                {
+                    Said = saying,
+                    Evidence = [.. match.Evidence, new Reason("said", FormattableString.Invariant($"a person said how {saying.Count} pictures were taken"))],
+                };
                 bool dry = parsed.GetValue(dryRun);
                 if (!dry && !await (again ? database.MakeAgainAsync(match, cancellation) : database.AssignAsync(match, cancellation)).ConfigureAwait(false))
                 {

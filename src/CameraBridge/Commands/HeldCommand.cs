@@ -189,6 +189,7 @@ internal static class HeldCommand
             .. cue.AccessionNumber is null ? [] : new[] { $"order {cue.AccessionNumber}" },
             .. cue.Side is null ? [] : new[] { $"side {cue.Side}" },
             .. cue.Optic is null ? [] : new[] { $"optic {cue.Optic}" },
+            .. cue.Values.Keys.Select(key => $"{key.Replace('_', ' ')} {string.Join(" and ", cue.Values.All(key))}"),
             .. cue.Finding is null ? [] : new[] { cue.Finding.Words },
         ];
         string kind = JsonNamingPolicy.KebabCaseLower.ConvertName(cue.Kind.ToString()).Replace('-', ' ');

@@ -83,6 +83,9 @@ internal enum CueKind
 
     /// <summary>The picture could not be looked at, so it may have been a label.</summary>
     Unreadable,
+
+    /// <summary>What a person said of the picture when deciding on its sitting.</summary>
+    Decision,
 }
 
 /// <summary>A meaning read from a capture. Holds patient data: it stays in the state and in the operator's view, never in logs.</summary>
@@ -184,6 +187,9 @@ internal sealed record Match
     public string DecidedBy { get; init; } = "rules";
 
     public DateTimeOffset DecidedAt { get; init; }
+
+    /// <summary>Cues that a person gives with the decision, to be written with it. Empty when read: they stand among the cues then.</summary>
+    public IReadOnlyList<Cue> Said { get; init; } = [];
 }
 
 /// <summary>A DICOM object made once: its UIDs and its encoded data set are stored before the first byte is sent; its pixels stay in the spool.</summary>

@@ -2,6 +2,7 @@ using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Commands.Checks;
 
@@ -27,6 +28,11 @@ internal static class LocalChecks
         foreach (SourceConfiguration source in site.Sources)
         {
             yield return Source(source);
+        }
+
+        foreach (OpticHint hint in OpticHint.Of(site))
+        {
+            yield return new CheckLine($"optic of {hint.Source}", CheckOutcome.Hint, hint.Words, hint.Fix);
         }
 
         yield return Spool(site.SpoolFolder);

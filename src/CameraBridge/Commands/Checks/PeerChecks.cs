@@ -7,17 +7,15 @@ using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Commands.Checks;
 
 /// <summary>The way to one peer: name, connection, association, contexts, echo, and for a worklist a question.</summary>
 internal sealed class PeerChecks(SiteConfiguration site, PeerConfiguration peer, string kind, TimeProvider clock)
 {
-    private static readonly (string SOPClassUID, string Words)[] Stored =
-    [
-        (SopClasses.VLEndoscopicImageStorage, "VL Endoscopic Image"),
-        (SopClasses.VLPhotographicImageStorage, "VL Photographic Image"),
-    ];
+    /// <summary>What the optics of the site's sources make, first in the syntax that most pictures and clips have, and the two commonest kinds.</summary>
+    private readonly (string SOPClassUID, string TransferSyntaxUID, string Words, bool IsClip)[] _stored = StoredBy(site);
 
     private readonly string _step = kind == "worklist" ? "worklist" : $"destination {peer.Name}";
 
@@ -98,7 +96,7 @@ internal sealed class PeerChecks(SiteConfiguration site, PeerConfiguration peer,
             PeerKind = kind,
             Contexts = kind == "worklist"
                 ? [EchoUser.Proposal, new(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ImplicitVRLittleEndian)]
-                : [EchoUser.Proposal, .. Stored.Select(stored => new ContextProposal(stored.SOPClassUID, TransferSyntaxes.JPEGBaseline8Bit))],
+                : [EchoUser.Proposal, .. _stored.Select(stored => new ContextProposal(stored.SOPClassUID, stored.TransferSyntaxUID))],
             Limits = AssociationLimits.Default with { Connect = peer.ConnectLimit, Associate = peer.ResponseLimit, Response = peer.ResponseLimit },
             TimeProvider = clock,
         };
@@ -147,15 +145,38 @@ internal sealed class PeerChecks(SiteConfiguration site, PeerConfiguration peer,
     private void Contexts(Association association, List<CheckLine> lines)
     {
         StoreUser user = new(association);
-        foreach ((string uid, string words) in Stored)
+        foreach ((string uid, string syntax, string words, bool isClip) in _stored)
         {
-            lines.Add(user.CanStore(uid, TransferSyntaxes.JPEGBaseline8Bit)
-                ? Ok("contexts", $"takes {words} as JPEG Baseline")
+            bool takes = user.CanStore(uid, syntax);
+            string syntaxWords = isClip ? "H.264 High@4.1" : "JPEG Baseline";
+            lines.Add(
+                takes ? Ok("contexts", $"takes {words} as {syntaxWords}")
+                : isClip ? new CheckLine(
+                    $"{_step}: contexts",
+                    CheckOutcome.Hint,
+                    $"does not take {words} as {syntaxWords} ({Refusal(association, uid)})",
+                    $"If the cameras of the site make clips, allow SOP class {uid} with transfer syntax {syntax} there.")
                 : Failed(
                     "contexts",
-                    $"does not take {words} as JPEG Baseline ({Refusal(association, uid)})",
-                    $"Allow SOP class {uid} with transfer syntax {TransferSyntaxes.JPEGBaseline8Bit} there; pictures are never re-encoded to please a peer."));
+                    $"does not take {words} as {syntaxWords} ({Refusal(association, uid)})",
+                    $"Allow SOP class {uid} with transfer syntax {syntax} there; pictures are never re-encoded to please a peer."));
         }
+    }
+
+    private static (string SOPClassUID, string TransferSyntaxUID, string Words, bool IsClip)[] StoredBy(SiteConfiguration site)
+    {
+        IEnumerable<OpticClass> classes = site.Sources.Select(source => site.Optics.TryFind(source.Optic, out Optic? optic) ? optic : null).OfType<Optic>()
+            .SelectMany(optic => new[] { optic.Still, optic.Clip })
+            .Concat([OpticClass.Find("endoscopic", CaptureKind.Still)!, OpticClass.Find("photographic", CaptureKind.Still)!])
+            .Distinct();
+        return
+        [
+            .. classes.OrderBy(one => one.Kind).ThenBy(one => one.SOPClassUID, StringComparer.Ordinal).Select(one => (
+                one.SOPClassUID,
+                one.Kind == CaptureKind.Clip ? TransferSyntaxes.MPEG4HP41 : TransferSyntaxes.JPEGBaseline8Bit,
+                UidRegistry.Find(one.SOPClassUID)!.Name.Replace(" Storage", "", StringComparison.Ordinal),
+                one.Kind == CaptureKind.Clip)),
+        ];
     }
 
     private async Task AskAsync(Association association, List<CheckLine> lines, CancellationToken cancellation)

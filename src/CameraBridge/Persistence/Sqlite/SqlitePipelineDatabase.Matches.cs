@@ -218,6 +218,10 @@ internal sealed partial class SqlitePipelineDatabase
             """,
             match.SittingId, match.StepJson, StateJson.Write(match.Evidence), StateJson.Write(match.HeldReasons), StateJson.Write(match.Proposals),
             match.Inquiry, match.DecidedBy, match.DecidedAt.UtcTicks);
+        foreach (Cue said in match.Said)
+        {
+            InsertCue(session, said);
+        }
     }
 
     private static Match? LatestMatch(SqliteSession session, long sittingId) =>

@@ -34,9 +34,6 @@ internal sealed record SeriesFacts
     /// <summary>Made for the sitting.</summary>
     public required string PerformedProcedureStepID { get; init; }
 
-    /// <summary>Of some picture of the series nobody says the side: a series tells Laterality in all of its images or in none.</summary>
-    public bool IsAnySideUnknown { get; init; }
-
     public string SOPClassUID => Optic.Of(Kind).SOPClassUID;
 }
 

@@ -3,7 +3,7 @@ using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Objects;
 
-/// <summary>What the cues of a sitting say of each of its pictures: that of the picture over that of the folder.</summary>
+/// <summary>What the cues of a sitting say of each of its pictures: a person's word over the picture's sidecar, and that over the folder's.</summary>
 internal sealed class SittingCues
 {
     private readonly HashSet<long> evidence;
@@ -28,6 +28,15 @@ internal sealed class SittingCues
             if (byId.TryGetValue(cue.CaptureId, out Capture? own) && Sidecar.PictureOf(own.Place) is { } picture)
             {
                 ofPicture[picture] = (cue.Optic ?? ofFolder.Optic, SaidBy(cue).Over(ofFolder.Said));
+            }
+        }
+
+        foreach (Cue cue in cues.Where(cue => cue.Kind == CueKind.Decision))
+        {
+            if (byId.TryGetValue(cue.CaptureId, out Capture? picture))
+            {
+                (string? optic, OpticValues said) = Of(picture);
+                ofPicture[picture.Place] = (cue.Optic ?? optic, SaidBy(cue).Over(said));
             }
         }
     }

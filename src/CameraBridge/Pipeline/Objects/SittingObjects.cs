@@ -228,7 +228,6 @@ internal sealed class SittingObjects
             StartedAt = StartedAt,
             StudyStartedAt = StudyStartedAt,
             PerformedProcedureStepID = $"CB{sitting.Id}",
-            IsAnySideUnknown = pictures.Any(one => CaptureKinds.ByName(one) == kind && Cued(one) is var (name, said) && name == optic.Name && !said.Has(ValueKeys.Side)),
         });
         return open;
     }

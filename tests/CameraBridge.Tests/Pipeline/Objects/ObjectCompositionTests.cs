@@ -98,7 +98,9 @@ public sealed class ObjectCompositionTests
     [InlineData("general", "L", null, null, "L", null, null)]
     [InlineData("general", null, null, null, null, "empty", null)]
     [InlineData("tonsils", null, "31389004", "PHARYNX", null, null, null)]
-    [InlineData("skin", "L", "39937001", null, null, null, "7771000")]
+    [InlineData("skin", "L", "39937001", null, "L", null, "7771000")]
+    [InlineData("skin", null, "39937001", null, null, "empty", null)]
+    [InlineData("large-area", null, "38266002", "WHOLEBODY", null, null, null)]
     public void The_optic_and_the_side_make_the_anatomy(
         string optic, string? side, string? region, string? BodyPartExamined, string? ImageLaterality, string? Laterality, string? modifier)
     {

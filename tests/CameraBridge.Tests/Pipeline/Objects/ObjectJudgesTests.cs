@@ -1,5 +1,6 @@
 using System.Text.Json;
 using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Pipeline.Objects;
 using CameraBridge.Pipeline.Objects.Optics;
@@ -10,7 +11,8 @@ namespace CameraBridge.Tests.Pipeline.Objects;
 
 /// <summary>
 /// Objects made of real photographs before independent judges: dciodvfy (dicom3tools) knows the IODs, pydicom and GDCM read them, and the
-/// scan inside is compared by hash with the one in the camera's file.
+/// scan inside is compared by hash with the one in the camera's file, unless it had to be rewritten (the tests of Stills show what that does to it).
+/// Debian's GDCM predates the dermoscopic class and opens none of its images.
 /// </summary>
 public sealed class ObjectJudgesTests
 {
@@ -22,6 +24,8 @@ public sealed class ObjectJudgesTests
         string[] optics = [.. OpticsTable.Own.Names];
         string?[] sides = ["R", "L", null];
         var made = new Dictionary<string, string>();
+        var rewritten = new HashSet<string>();
+        var skin = new HashSet<string>();
         var refused = new List<string>();
         for (int i = 0; i < photographs.Count; i++)
         {
@@ -32,6 +36,16 @@ public sealed class ObjectJudgesTests
                     string path = Path.Combine(folder, $"{i:000}.dcm");
                     await WriteAsync(path, facts, one);
                     made.Add(path, photographs[i]);
+                    if (facts.Picture.Content.Derivation is not null)
+                    {
+                        rewritten.Add(path);
+                    }
+
+                    if (facts.Series.SOPClassUID == SopClasses.DermoscopicPhotographyImageStorage)
+                    {
+                        skin.Add(path);
+                    }
+
                     break;
                 case ObjectOutcome.Held { Reason.Code: var code }:
                     refused.Add(code);
@@ -47,9 +61,9 @@ public sealed class ObjectJudgesTests
             JsonElement judged = objects[path];
             JsonElement picture = pictures[photograph];
             string[] errors = [.. judged.GetProperty("dciodvfy_errors").EnumerateArray().Select(line => line.GetString()!)];
-            if (errors.Length > 0 || judged.GetProperty("pydicom").GetString() != "ok" || judged.GetProperty("gdcm").GetString() != "ok"
-                || judged.GetProperty("scan_sha256").GetString() != picture.GetProperty("scan_sha256").GetString()
-                || judged.GetProperty("frames").GetInt32() != 1)
+            if (errors.Length > 0 || judged.GetProperty("pydicom").GetString() != "ok" || (judged.GetProperty("gdcm").GetString() != "ok" && !skin.Contains(path))
+                || (!rewritten.Contains(path) && judged.GetProperty("scan_sha256").GetString() != picture.GetProperty("scan_sha256").GetString())
+                || (judged.TryGetProperty("frames", out JsonElement frames) && frames.GetInt32() != 1))
             {
                 faults.Add($"{Path.GetFileName(photograph)}: {string.Join(' ', errors)} {judged.GetProperty("pydicom")} {judged.GetProperty("gdcm")}");
             }

@@ -59,7 +59,7 @@ internal static class TestFacts
         Folder = "/nowhere",
         Optic = optic,
         StationName = "ENT-ROOM-1",
-        Device = new DeviceConfiguration { Manufacturer = "Invented Optics", ModelName = "Otocam 3", SerialNumber = "SN-77" },
+        Device = new DeviceConfiguration { Manufacturer = "Invented Optics", ModelName = "Otocam 3", SerialNumber = "SN-77", SoftwareVersions = "1.4" },
     };
 
     /// <summary>What an optic's object is made of; the file is read as the flow reads it.</summary>
@@ -80,7 +80,6 @@ internal static class TestFacts
                 StartedAt = new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)),
                 StudyStartedAt = new DateTimeOffset(2026, 2, 28, 9, 15, 30, TimeSpan.FromHours(1)),
                 PerformedProcedureStepID = "CB3",
-                IsAnySideUnknown = side is null,
             },
             new PictureFacts
             {

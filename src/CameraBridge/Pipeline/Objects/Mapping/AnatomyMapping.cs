@@ -20,11 +20,13 @@ internal static class AnatomyMapping
         Code? site = values.CodeOf(ValueKeys.BodySite);
         BodyPart? part = site is { } code ? BodyParts.ByCode(code.Value) : null;
         string? side = values.One(ValueKeys.Side);
-        MapSide(target, series, part, side);
-        if ((values.One(ValueKeys.BodyPart) ?? part?.Term) is { Length: > 0 } term)
+        string? BodyPartExamined = values.One(ValueKeys.BodyPart) ?? part?.Term;
+        if (BodyPartExamined is { Length: > 0 })
         {
-            target.Set(Tags.BodyPartExamined, term);
+            target.Set(Tags.BodyPartExamined, BodyPartExamined);
         }
+
+        MapSide(target, series, part is { IsPaired: false } && BodyPartExamined is { Length: > 0 }, side);
 
         if (site is { } region)
         {
@@ -40,13 +42,14 @@ internal static class AnatomyMapping
     }
 
     /// <summary>
-    /// The side stands in Image Laterality for paired parts and for those of which nobody knows whether they are; where such a part's side is unknown,
-    /// Laterality stands empty (type 2C of PS3.3 section C.7.3.1), and then in all images of the series. An ophthalmic object always has its Image Laterality.
+    /// The side stands in Image Laterality for paired parts and for those of which a reader cannot tell that they are single (a site on the skin has no term of
+    /// Body Part Examined); where such a part's side is unknown, Laterality stands empty (type 2C of PS3.3 section C.7.3.1, which lets it be there only
+    /// where Image Laterality is not). An ophthalmic object always has its Image Laterality.
     /// </summary>
-    private static void MapSide(DataSet target, SeriesFacts series, BodyPart? part, string? side)
+    private static void MapSide(DataSet target, SeriesFacts series, bool isSingle, string? side)
     {
         bool isEye = series.SOPClassUID == SopClasses.OphthalmicPhotography8BitImageStorage;
-        if (part is { IsPaired: false } && !isEye && side is not "B")
+        if (isSingle && !isEye)
         {
             return;
         }
@@ -55,8 +58,7 @@ internal static class AnatomyMapping
         {
             target.Set(Tags.ImageLaterality, side);
         }
-
-        if (!isEye && (side is null || series.IsAnySideUnknown))
+        else if (!isEye)
         {
             target.SetEmpty(Tags.Laterality);
         }

@@ -43,7 +43,9 @@ internal static class OpticReader
     {
         string name = reader.NeedText("name", "Give the optic a short name; sources and sidecars use it.", SettingValues.Name);
         string like = reader.Get("like", "", (string text, out string value) => Known(value = text, table), value => value);
-        Optic? below = table.TryFind(like.Length > 0 ? like : name, out Optic? found) ? found : null;
+
+        // A "like" that names nothing is told as such; that what it would have given is missing would only be noise.
+        Optic? below = table.TryFind(like.Length > 0 ? like : name, out Optic? found) ? found : reader.Has("like") ? table.All.FirstOrDefault() : null;
         return new Optic
         {
             Name = name,

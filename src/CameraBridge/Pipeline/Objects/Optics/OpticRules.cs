@@ -23,7 +23,7 @@ internal static class OpticRules
 
         if (optic.Still.SOPClassUID == SopClasses.OphthalmicPhotography8BitImageStorage && !optic.Always.Values.Has(ValueKeys.EyeDevice))
         {
-            log.ReportAt($"{path}.still", new ValueFault("needs eye_device, which every ophthalmic object must name", "Write a code of CID 4202."));
+            Report([("still", new ValueFault("needs eye_device, which every ophthalmic object must name", "Write a code of CID 4202."))], path, log);
         }
     }
 

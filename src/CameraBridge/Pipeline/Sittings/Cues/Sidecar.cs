@@ -132,8 +132,15 @@ internal static class Sidecar
         }
     }
 
-    /// <summary>Options of the optic, and the values that say how the picture was taken.</summary>
     private static (Cue Cue, Reason? Wrong) TakeOfOptic(Cue cue, string name, string[] values)
+    {
+        (Cue taken, string? wrong) = TakeValues(cue, name, values);
+        return (taken, wrong is null ? null : new Reason("sidecar-value", $"The value of '{name}' in a sidecar file {wrong} Correct it there."));
+    }
+
+    /// <summary>Takes options of the optic (<see cref="With"/>), or values of a key of <see cref="ValueKeys"/>.</summary>
+    /// <returns>The cue with them, or the cue as it was and what is wrong, as the rest of a sentence.</returns>
+    public static (Cue Cue, string? Wrong) TakeValues(Cue cue, string name, string[] values)
     {
         if (name == With)
         {
@@ -146,7 +153,7 @@ internal static class Sidecar
         {
             if (key.Read(value, out string one) is { } fault)
             {
-                return (cue, new Reason("sidecar-value", $"The value of '{name}' in a sidecar file {fault.What}. {fault.Fix} Correct it there."));
+                return (cue, $"{fault.What}. {fault.Fix}");
             }
 
             kept.Add(one);
@@ -154,7 +161,7 @@ internal static class Sidecar
 
         if (kept.Count > 1 && !key.IsMany)
         {
-            return (cue, new Reason("sidecar-value", $"'{name}' in a sidecar file has one value; correct it there."));
+            return (cue, "is several, and one belongs here.");
         }
 
         return (name == ValueKeys.Side ? cue with { Side = kept[0] } : cue with { Values = cue.Values.With(name, kept) }, null);
