@@ -41,6 +41,9 @@ public sealed class CharacterSet
         Gbk,
     }
 
+    /// <summary>The defined terms that are understood, those of one byte with and without code extensions (PS3.3 section C.12.1.1.2, edition 2025e).</summary>
+    public static IReadOnlyList<string> DefinedTerms { get; } = [.. CharacterSetTerm.Spellings];
+
     /// <summary>Nothing declared and no fallback: ASCII, and by the order above what goes beyond it.</summary>
     public static CharacterSet Undeclared { get; } = Create([], null);
 

@@ -32,6 +32,14 @@ internal sealed record CharacterSetTerm(string Name, CodedSet? G0, CodedSet? G1,
         new("GBK", null, null, Alone: true),
     }.ToDictionary(term => term.Name, StringComparer.Ordinal);
 
+    /// <summary>All terms as the standard spells them, those of one byte without code extensions.</summary>
+    public static IEnumerable<string> Spellings => All.Values.Select(term => term switch
+    {
+        { Name: ['G', ..] } => term.Name,
+        { Name: "87" or "159" or "149" or "58" } => $"ISO 2022 IR {term.Name}",
+        _ => $"ISO_IR {term.Name}",
+    });
+
     /// <summary>
     /// The term, also when its spaces, hyphens, underscores or case are not the standard's, as in "ISO-IR 100" and "ISO_IR_192", and for the
     /// names that other trades give the same sets, such as "UTF-8" and "ISO-8859-1". Null when it is unknown. An empty one is ISO 2022 IR 6.

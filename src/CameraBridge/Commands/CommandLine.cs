@@ -26,6 +26,7 @@ internal static class CommandLine
             DeliveriesCommand.Build(terminal),
             ConfigCommand.Build(terminal),
             ValidateCommand.Build(terminal),
+            ConformanceCommand.Build(terminal),
             PracticeCommand.Build(terminal),
         };
         AddExitCodes(root);

@@ -12,6 +12,13 @@ namespace CameraBridge.Pipeline.Matches;
 /// </summary>
 internal sealed class Worklist(SiteConfiguration site, WorklistConfiguration configuration, TimeProvider clock) : IAsyncDisposable
 {
+    /// <summary>The presentation contexts that are proposed.</summary>
+    public static readonly IReadOnlyList<ContextProposal> Proposals =
+    [
+        new(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ExplicitVRLittleEndian),
+        new(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ImplicitVRLittleEndian),
+    ];
+
     private readonly Dictionary<WorklistQuestion, WorklistAnswers> _known = [];
     private readonly CharacterSet? _fallback = configuration.Peer.FallbackCharacterSet is { } term
         ? CharacterSet.FromSpecificCharacterSet([term])
@@ -108,11 +115,7 @@ internal sealed class Worklist(SiteConfiguration site, WorklistConfiguration con
                 CalledAETitle = peer.CalledAETitle,
                 CallingAETitle = peer.CallingAETitle ?? site.CallingAETitle,
                 PeerKind = "worklist",
-                Contexts =
-                [
-                    new ContextProposal(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ExplicitVRLittleEndian),
-                    new ContextProposal(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ImplicitVRLittleEndian),
-                ],
+                Contexts = Proposals,
                 Limits = AssociationLimits.Default with { Connect = peer.ConnectLimit, Associate = peer.ResponseLimit, Response = peer.ResponseLimit },
                 TimeProvider = clock,
             },

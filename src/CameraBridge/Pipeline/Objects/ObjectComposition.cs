@@ -16,15 +16,33 @@ internal static class ObjectComposition
     public static ObjectOutcome Compose(SeriesTemplate template, PictureFacts picture)
     {
         var notes = new List<string>();
-        (DataSet? begun, Reason? held) = template.Begin(picture.Said, notes);
-        if (begun is not { } dataSet)
+        (DataSet? described, Reason? held) = Describe(template, picture, notes);
+        if (described is not { } dataSet)
         {
             return new ObjectOutcome.Held(held!);
         }
 
+        TransferSyntax syntax = TransferSyntax.Find(picture.Content.TransferSyntaxUID)
+            ?? throw new InvalidOperationException($"The content's transfer syntax {picture.Content.TransferSyntaxUID} is not known.");
+        return IodCheck.Check(dataSet, syntax).FirstOrDefault(finding => finding.Severity == Severity.Error) is { } broken
+            ? new ObjectOutcome.Held(new Reason(
+                "object-not-conforming",
+                $"The object would break a rule of the standard ({broken.Rule} at {broken.Path}, {broken.Section}; right would be: {broken.Right}). Correct the order or the configuration."))
+            : new ObjectOutcome.Made(dataSet, ElementWriter.Encode(dataSet, syntax), syntax.Uid, notes);
+    }
+
+    /// <summary>The object before it is checked, or why there is none.</summary>
+    internal static (DataSet? DataSet, Reason? Held) Describe(SeriesTemplate template, PictureFacts picture, List<string> notes)
+    {
+        (DataSet? begun, Reason? held) = template.Begin(picture.Said, notes);
+        if (begun is not { } dataSet)
+        {
+            return (null, held);
+        }
+
         if (template.Facts.SOPClassUID == SopClasses.OphthalmicPhotography8BitImageStorage && picture.TakenAt is null)
         {
-            return new ObjectOutcome.Held(PictureReasons.TimeUnknown);
+            return (null, PictureReasons.TimeUnknown);
         }
 
         notes.AddRange(picture.Content.Notes);
@@ -36,18 +54,12 @@ internal static class ObjectComposition
 
         if (OpticNeeds.MissingEquipment(template.Facts, dataSet) is { } missing)
         {
-            return new ObjectOutcome.Held(missing);
+            return (null, missing);
         }
 
         dataSet.Put(picture.Content.Native is { } native
             ? Element.FromPixels(Tags.PixelData, Vr.OB, native)
             : Element.FromEncapsulated(Tags.PixelData, new EncapsulatedPixels(default, picture.Content.Fragments)));
-        TransferSyntax syntax = TransferSyntax.Find(picture.Content.TransferSyntaxUID)
-            ?? throw new InvalidOperationException($"The content's transfer syntax {picture.Content.TransferSyntaxUID} is not known.");
-        return IodCheck.Check(dataSet, syntax).FirstOrDefault(finding => finding.Severity == Severity.Error) is { } broken
-            ? new ObjectOutcome.Held(new Reason(
-                "object-not-conforming",
-                $"The object would break a rule of the standard ({broken.Rule} at {broken.Path}, {broken.Section}; right would be: {broken.Right}). Correct the order or the configuration."))
-            : new ObjectOutcome.Made(dataSet, ElementWriter.Encode(dataSet, syntax), syntax.Uid, notes);
+        return (dataSet, null);
     }
 }

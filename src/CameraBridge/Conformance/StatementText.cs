@@ -1,0 +1,188 @@
+using System.Globalization;
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Dimse;
+using CameraBridge.Dicom.Iods;
+using CameraBridge.Dicom.Part10;
+using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Pipeline.Deliveries;
+using CameraBridge.Pipeline.Matches;
+using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
+
+namespace CameraBridge.Conformance;
+
+/// <summary>The DICOM conformance statement (PS3.2 Annex N, edition 2025e) of this version, and of a site where its configuration is given.</summary>
+internal static class StatementText
+{
+    private const string SampleSite = "spool: /var/lib/camerabridge/spool\nstate: /var/lib/camerabridge/state.db\nsources:\n  - name: SOURCE\n    folder: /srv/SOURCE\n"
+        + "worklist:\n  host: HOST\n  port: 104\n  called_ae_title: WORKLIST\ndestinations:\n  - name: ARCHIVE\n    host: HOST\n    port: 104\n    called_ae_title: ARCHIVE\n";
+
+    public static string Version => typeof(StatementText).Assembly.GetName().Version?.ToString(3) ?? "0";
+
+    /// <param name="site">A site's configuration; null for the program's defaults.</param>
+    public static string Write(SiteConfiguration? site)
+    {
+        IReadOnlyList<ClassSurvey> surveys = ClassSurvey.Make(site?.Optics ?? OpticsTable.Own);
+        IReadOnlyList<WorklistKey> keys = WorklistKeys.Find(surveys);
+        return Markdown.Fill(Markdown.Resource("statement.md"), new Dictionary<string, string>(StringComparer.Ordinal)
+        {
+            ["version"] = Version,
+            ["scope"] = site is null ? "the program with its defaults" : "one site, by its configuration",
+            ["services"] = Services(surveys),
+            ["syntaxes"] = Syntaxes(surveys),
+            ["worklist-contexts"] = Contexts(Worklist.Proposals),
+            ["keys"] = Keys(keys),
+            ["mapping"] = Mapping(keys),
+            ["store-statuses"] = StatusRows("C-STORE"),
+            ["find-statuses"] = StatusRows("C-FIND"),
+            ["any-statuses"] = StatusRows("any"),
+            ["association"] = AssociationRows(),
+            ["character-sets"] = CharacterSets(),
+            ["entities"] = Entities(site),
+            ["settings"] = Settings(),
+            ["optics"] = Optics(site?.Optics ?? OpticsTable.Own),
+            ["presence"] = Markdown.Table(["Word", "Meaning"],
+            [
+                ["ALWAYS", "in every object, with a value"],
+                ["VNAP", "in every object; without a value where none is known"],
+                ["EMPTY", "in every object, without a value"],
+                ["ANAP", "only in objects of which it is known"],
+                ["ANAP EMPTY", "only in some objects, without a value"],
+                ["(blank)", "in no object of the class"],
+            ]),
+            ["sources"] = Markdown.Table(["Word", "Meaning"], OriginText.Legend.Select(entry => (IReadOnlyList<string>)[entry.Word, entry.Meaning])),
+            ["attributes"] = AttributeTables.Write(surveys),
+            ["codes"] = Codes(surveys),
+        });
+    }
+
+    private static string NameOf(string uid) => UidRegistry.NameOf(uid);
+
+    private static string Services(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
+        ["SOP class", "UID", "SCU", "SCP"],
+        surveys.Select(survey => survey.Class.SOPClassUID).Append(SopClasses.ModalityWorklistInformationModelFind).Append(SopClasses.Verification)
+            .Select(uid => (IReadOnlyList<string>)[NameOf(uid), uid, "yes", "no"]));
+
+    private static string Syntaxes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
+        ["SOP classes", "Transfer syntax", "UID", "For"],
+        CaptureContents.Syntaxes.Select(one => (IReadOnlyList<string>)
+        [
+            string.Join(", ", surveys.Where(survey => survey.Class.Kind == one.Kind).Select(survey => NameOf(survey.Class.SOPClassUID))), NameOf(one.UID), one.UID, one.For,
+        ]));
+
+    private static string Contexts(IReadOnlyList<ContextProposal> proposals) => Markdown.Table(
+        ["Abstract syntax", "Transfer syntax", "Role", "Extended negotiation"],
+        proposals.Select(proposal => (IReadOnlyList<string>)
+            [$"{NameOf(proposal.AbstractSyntaxUID)} ({proposal.AbstractSyntaxUID})", $"{NameOf(proposal.TransferSyntaxUID)} ({proposal.TransferSyntaxUID})", "SCU", "none"]));
+
+    private static string Keys(IReadOnlyList<WorklistKey> keys) => Markdown.Table(
+        ["Key", "Tag", "VR", "Asked with a value", "Filtered here", "In objects"],
+        keys.Select(key => (IReadOnlyList<string>)
+        [
+            key.Path, TagOf(key.Path).ToString(), $"{TagDictionary.VrOf(TagOf(key.Path))}",
+            key.IsMatched ? "yes, as the question needs" : key.IsAsked ? "no: return key" : "not asked for, taken where sent",
+            key.Decides ? "another value is no match" : key.Ranks ? "orders proposals" : "", key.Targets.Count > 0 ? "yes" : "",
+        ]));
+
+    private static string Mapping(IReadOnlyList<WorklistKey> keys) => Markdown.Table(
+        ["Worklist", "Attributes of the objects that depend on it"],
+        keys.Where(key => key.Targets.Count > 0).Select(key => (IReadOnlyList<string>)[key.Path, string.Join(", ", key.Targets)]));
+
+    private static string StatusRows(string service) => Markdown.Table(
+        ["Status", "Class", "Meaning", "What is done"],
+        Statuses.All.Where(status => status.Service == service).Select(status => (IReadOnlyList<string>)
+            [status.Code, status.Class.ToString(), status.Meaning, Advice(service, status)]));
+
+    private static string Advice(string service, StatusEntry status) => (service, status.Advice, status.Class) switch
+    {
+        ("C-FIND", StatusAdvice.Done, StatusClass.Cancel) => "the question counts as answered in part: the sitting is held",
+        ("C-FIND", StatusAdvice.Done, StatusClass.Pending) => "the answer is taken",
+        ("C-FIND", StatusAdvice.Done, _) => "the answers are judged",
+        ("C-FIND", _, _) => "the sitting is held with the status; the worklist is asked again after `worklist.retry_after`",
+        (_, StatusAdvice.Done, StatusClass.Pending or StatusClass.Cancel) => "as its service says; to an object it counts as no answer",
+        (_, StatusAdvice.Done, StatusClass.Warning) => "counts as stored; logged as a warning",
+        (_, StatusAdvice.Done, _) => "stored",
+        (_, StatusAdvice.Later, _) => "sent again, the same bytes, after growing pauses, until `give_up_after`",
+        (_, StatusAdvice.Ask, _) => "counts as stored with a warning: the UID is ours and the bytes are always the same",
+        _ => "refused: not sent again by itself; shown by `deliveries list`",
+    };
+
+    private static string AssociationRows()
+    {
+        AssociationLimits limits = AssociationLimits.Default;
+        AssociationOptions options = new() { Host = "x", Port = 104, CallingAETitle = "x", CalledAETitle = "x", Contexts = [] };
+        PeerConfiguration peer = new() { Name = "x", Host = "x", Port = 104, CalledAETitle = "x" };
+        return Markdown.Table(["Parameter", "Value"],
+        [
+            ["Application Context Name", SopClasses.ApplicationContextName],
+            ["Implementation Class UID", FileMeta.OwnImplementationClassUID],
+            ["Implementation Version Name", FileMeta.OwnImplementationVersionName],
+            ["Maximum PDU length that is received", Bytes(options.MaximumReceiveLength)],
+            ["Maximum PDU length that is sent", $"the smaller of the peer's and {Bytes(options.MaximumSendLength)}"],
+            ["Maximum number of presentation contexts", $"{AssociationOptions.MaximumContexts}; one transfer syntax in each"],
+            ["Asynchronous operations window", "not proposed: one operation at a time"],
+            ["SCP/SCU role selection, SOP class extended negotiation, user identity", "not proposed"],
+            ["Limit for connecting (name, TCP)", $"`connect_limit`, {Time(peer.ConnectLimit)}"],
+            ["Limit for the answer to A-ASSOCIATE-RQ", $"`response_limit`, {Time(peer.ResponseLimit)}"],
+            ["Limit for each response, and for each write that the peer must take", $"`response_limit`, {Time(peer.ResponseLimit)}"],
+            ["Limit for the answer to A-RELEASE-RQ", Time(limits.Release)],
+            ["ARTIM timer", Time(limits.Artim)],
+            ["An association without work is released after", Time(StoreAssociations.IdleLimit)],
+        ]);
+    }
+
+    private static string CharacterSets() => Markdown.Table(
+        ["Read", "Written"], [[string.Join(", ", CharacterSet.DefinedTerms), "ISO_IR 192 (UTF-8) where a value goes beyond ASCII, else none (ISO-IR 6)"]]);
+
+    private static string Entities(SiteConfiguration? site)
+    {
+        if (site is null)
+        {
+            return Markdown.Table(["Application entity", "AE title", "Peer"],
+            [
+                ["Worklist", $"`calling_ae_title`, by default {new SiteConfiguration { SpoolFolder = "", StateFile = "" }.CallingAETitle}; may differ for each peer", "`worklist.called_ae_title`, host and port"],
+                ["Storage", "the same", "for each of `destinations`: called_ae_title, host and port"],
+            ]);
+        }
+
+        IEnumerable<IReadOnlyList<string>> worklist = site.Worklist is { } asked ? [Entity("Worklist", asked.Peer, site, "1 association")] : [];
+        return Markdown.Table(
+            ["Application entity", "AE title", "Peer", "Port", "Limits (connect, response)", "Associations"],
+            [.. worklist, .. site.Destinations.Select(one => Entity("Storage", one.Peer, site, $"up to {one.Associations}"))]);
+    }
+
+    private static string[] Entity(string name, PeerConfiguration peer, SiteConfiguration site, string associations) =>
+    [
+        name, peer.CallingAETitle ?? site.CallingAETitle, $"{peer.CalledAETitle} at {peer.Host}", peer.Port.ToString(CultureInfo.InvariantCulture),
+        $"{Time(peer.ConnectLimit)}, {Time(peer.ResponseLimit)}", associations,
+    ];
+
+    private static string Settings() => Markdown.Table(
+        ["Setting", "Default"],
+        ConfigurationFile.Parse(SampleSite, "sample").Settings.Select(setting => (IReadOnlyList<string>)
+            [$"`{setting.Key}`", setting.Line is not null ? "(to be written)" : setting.Value.Length == 0 ? "(none)" : setting.Value]));
+
+    private static string Optics(OpticsTable optics) => Markdown.Table(
+        ["Optic", "Still", "Clip", "Modality", "Anatomic region by default", "Body sites of", "A capture is held without"],
+        optics.All.OrderBy(optic => optic.Name, StringComparer.Ordinal).Select(optic => (IReadOnlyList<string>)
+        [
+            optic.Name, NameOf(optic.Still.SOPClassUID), NameOf(optic.Clip.SOPClassUID),
+            optic.Still.Modality == optic.Clip.Modality ? optic.Still.Modality : $"{optic.Still.Modality}, clip {optic.Clip.Modality}",
+            optic.Always.Values.CodeOf(ValueKeys.BodySite) is { } site ? $"{site.Meaning} ({site.Value}, {site.Scheme})" : "none",
+            optic.BodySites.Count == 0 ? "any" : $"CID {string.Join(", ", optic.BodySites)}", string.Join(", ", optic.Needs),
+        ]));
+
+    private static string Codes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
+        ["Attribute", "Context group of the standard", "Use"],
+        ModuleRows.Modules(surveys).SelectMany(module => ModuleRows.Of(module, surveys))
+            .Where(row => row.Row.Codes is not null && ModuleRows.IsEver(row, surveys)).DistinctBy(row => row.Path).OrderBy(row => row.Path, StringComparer.Ordinal)
+            .Select(row => (IReadOnlyList<string>)[row.Path, row.Row.Codes!.Numbers, row.Row.Codes.IsDefined ? "defined" : "baseline"]));
+
+    private static Tag TagOf(string path) => TagDictionary.Find(path[(path.LastIndexOf(AttributePaths.Step) + 1)..])!.Tag;
+
+    private static string Time(TimeSpan span) => span.TotalSeconds.ToString("0.###", CultureInfo.InvariantCulture) + " s";
+
+    private static string Bytes(int count) => count.ToString("#,0", CultureInfo.InvariantCulture) + " bytes";
+}
