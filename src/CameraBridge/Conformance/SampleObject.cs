@@ -60,7 +60,6 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
                 Institution = new InstitutionConfiguration(),
                 Optic = optic,
                 Source = new SourceConfiguration { Name = "sample", Folder = "" },
-                IsAnySideUnknown = true,
             },
             Picture = full.Picture with { Said = OpticValues.None, TakenAt = null, During = null, Content = SampleFacts.PlainContent(kind) },
         };
@@ -69,7 +68,7 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
         [
             least,
             least.Saying(ValueKeys.BodySite),
-            timed.Saying(ValueKeys.Side) with { Series = least.Series with { IsAnySideUnknown = false } },
+            timed.Saying(ValueKeys.Side),
             least with { Series = least.Series with { Source = least.Series.Source with { Device = SampleFacts.Device } } },
         ];
         return ladder.FirstOrDefault(one => one.Attributes() is not null) ?? full;
@@ -94,7 +93,6 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
         }
 
         yield return this with { Picture = Picture with { TakenAt = null, During = null } };
-        yield return this with { Series = Series with { IsAnySideUnknown = true } };
         yield return this with { Series = Series with { Step = Renamed("Ä^Ä") } };
         foreach (string key in Picture.Said.Keys)
         {
