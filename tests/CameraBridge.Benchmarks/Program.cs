@@ -10,6 +10,7 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
     ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
     ["validate"] = ("1,000 objects of 100 KB through the check of files, against dciodvfy on as many processors: [--count N]", ValidateBenchmark.RunAsync),
+    ["wrapping"] = ("2,000 stills from camera file to Part 10 file, against copying them: [FOLDER on the disk to measure]", WrappingBenchmark.RunAsync),
 };
 
 if (args.Length > 0 && verbs.TryGetValue(args[0], out (string What, Func<string[], Task<int>> RunAsync) verb))
