@@ -1,5 +1,7 @@
 using System.Globalization;
 using System.Text.Json;
+using CameraBridge.Commands;
+using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using Xunit;
 
@@ -84,6 +86,29 @@ public sealed class HeldCommandTests
         Match match = (await site.MatchAsync(Cancellation))!;
         Assert.Contains(match.Evidence, reason => reason is { Code: "overruled", Words: "came a day late" });
         Assert.Contains(match.Evidence, reason => reason is { Code: "overruled-day", Words: "planned for another day" });
+    }
+
+    [Fact]
+    public async Task What_a_person_says_of_pictures_is_kept_as_cues_with_the_decision()
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        await site.FileAsync(withObject: true, Cancellation);
+
+        TestTerminal refused = await RunAsync(site, "assign", Number(site), "--step", "SPS1", "--by", "R. Example", "--say", "side=up");
+        TestTerminal made = await RunAsync(site, "assign", Number(site), "--step", "SPS1", "--by", "R. Example", "--say", "side=L", "--for", "IMG_0001.JPG");
+        TestTerminal run = await RunAsync(
+            site, "assign", Number(site), "--step", "SPS1", "--by", "R. Example",
+            "--say", "side=L", "--say", "optic=retina", "--say", "with=dilated", "--say", "with=red-free", "--say", "lens_power=-3", "--for", "IMG_0002.JPG");
+
+        Assert.Equal(ExitCodes.UsageOrConfiguration, refused.ExitCode);
+        Assert.Contains("--say side: is none of the choices. Write one of R, L, B.", refused.Error, StringComparison.Ordinal);
+        Assert.Contains("has no picture 'IMG_0001.JPG' that is no object yet", made.Error, StringComparison.Ordinal);
+        Assert.Equal(ExitCodes.AllWell, run.ExitCode);
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.State, TimeProvider.System, Cancellation);
+        Cue cue = Assert.Single(await database.GetCuesOfSittingAsync(site.Sitting, Cancellation));
+        Assert.Equal((CueKind.Decision, "L", "retina", "-3"), (cue.Kind, cue.Side, cue.Optic, cue.Values.One("lens_power")));
+        Assert.Equal(["dilated", "red-free"], cue.Values.All("with"));
+        Assert.Contains((await site.MatchAsync(Cancellation))!.Evidence, reason => reason.Code == "said");
     }
 
     [Theory]

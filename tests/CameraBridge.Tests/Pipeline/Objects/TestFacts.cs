@@ -65,7 +65,13 @@ internal static class TestFacts
     /// <summary>What an optic's object is made of; the file is read as the flow reads it.</summary>
     public static ObjectFacts Of(string path, string optic = "ear", string? side = "R", DataSet? step = null, CaptureKind kind = CaptureKind.Still)
     {
-        ContentOutcome content = Contents.Read(kind, path, TestContext.Current.CancellationToken);
+        return Of(Contents.Read(kind, path, TestContext.Current.CancellationToken), optic, side, step, kind);
+    }
+
+    public static ObjectFacts OfClip(ClipContent clip, string optic, string? side) => Of(new ContentOutcome.Made(clip), optic, side, null, CaptureKind.Clip);
+
+    private static ObjectFacts Of(ContentOutcome content, string optic, string? side, DataSet? step, CaptureKind kind)
+    {
         OpticsTable.Own.TryFind(optic, out Optic? found);
         return new ObjectFacts(
             new SeriesFacts

@@ -8,7 +8,7 @@ namespace CameraBridge.Pipeline.Objects.Optics;
 /// Values of <see cref="ValueKeys"/> under their keys, each read and in its kept form. An optic has some, a sidecar, an order; what speaks for the one
 /// picture lies over what speaks for all.
 /// </summary>
-internal sealed class OpticValues
+internal sealed class OpticValues : IEquatable<OpticValues>
 {
     private readonly ImmutableSortedDictionary<string, ImmutableArray<string>> values;
 
@@ -53,6 +53,12 @@ internal sealed class OpticValues
             }
         }
     }
+
+    public bool Equals(OpticValues? other) => other is not null && ToJson() == other.ToJson();
+
+    public override bool Equals(object? obj) => Equals(obj as OpticValues);
+
+    public override int GetHashCode() => string.GetHashCode(ToJson(), StringComparison.Ordinal);
 
     /// <summary>One line of JSON, for the state; null when there is nothing.</summary>
     public string? ToJson() => IsEmpty ? null : JsonSerializer.Serialize(values.ToDictionary(pair => pair.Key, pair => pair.Value.ToArray()));

@@ -45,6 +45,25 @@ public sealed class SidecarTests
     }
 
     [Fact]
+    public void What_an_optic_knows_is_read_in_the_words_of_the_optics_table()
+    {
+        Cue cue = Read("""
+            {"version":1,"optic":"retina","side":"L","with":["red-free","dilated"],"lens_power":-12.50,"pupil":"dilated","mydriatics":["Tropicamide","386693003"],
+             "tooth":[11,"21"],"body_site":"skin of back","immersion":"oil","taken_at":"2026-11-25 09:30"}
+            """);
+
+        Assert.Null(cue.Finding);
+        Assert.Equal(("retina", "L"), (cue.Optic, cue.Side));
+        Assert.Equal(["red-free", "dilated"], cue.Values.All("with"));
+        Assert.Equal(("-12.5", "YES", "MINERAL_OIL"), (cue.Values.One("lens_power"), cue.Values.One("pupil"), cue.Values.One("immersion")));
+        Assert.Equal(["11", "21"], cue.Values.All("tooth"));
+        // PS3.16 CID 4208 and CID 4029.
+        Assert.Equal(["9190005|SCT|Tropicamide", "386693003|SCT|Phenylephrine"], cue.Values.All("mydriatics"));
+        Assert.Equal("66643007|SCT|Skin of back", cue.Values.One("body_site"));
+        Assert.Equal("2026-11-25T09:30:00", cue.Values.One("taken_at"));
+    }
+
+    [Fact]
     public void A_byte_order_mark_and_keys_that_say_nothing_are_fine() =>
         Assert.Equal(
             new Cue { CaptureId = 7, Kind = CueKind.Sidecar, PatientID = "P0001" },
@@ -54,6 +73,13 @@ public sealed class SidecarTests
     [InlineData("""{"version":1,"patient_id":"P0001","patient":"x"}""", "sidecar-unknown-key")]
     [InlineData("""{"version":1,"side":"left"}""", "sidecar-value")]
     [InlineData("""{"version":1,"patient_id":17}""", "sidecar-value")]
+    [InlineData("""{"version":1,"patient_id":["P1","P2"]}""", "sidecar-value")]
+    [InlineData("""{"version":1,"side":["R","L"]}""", "sidecar-value")]
+    [InlineData("""{"version":1,"tooth":"19"}""", "sidecar-value")]
+    [InlineData("""{"version":1,"lens_power":"weak"}""", "sidecar-value")]
+    [InlineData("""{"version":1,"body_site":"elbow of the chair"}""", "sidecar-value")]
+    [InlineData("""{"version":1,"with":[["a"]]}""", "sidecar-value")]
+    [InlineData("""{"version":1,"recognizable":{"yes":1}}""", "sidecar-value")]
     [InlineData("""{"version":1,"patient_id":"P*"}""", "sidecar-value")]
     [InlineData("""{"version":1,"patient_id":"P\\Q"}""", "sidecar-value")]
     [InlineData("""{"version":1,"patient_id":"P\u0007"}""", "sidecar-value")]
