@@ -32,10 +32,6 @@ internal static class BitstreamRules
             {
                 CheckEncapsulated(dataSet, syntax, encapsulated, findings);
             }
-            else
-            {
-                CheckNative(dataSet, pixels, findings);
-            }
         }
         catch (Exception error) when (error is IOException or UnauthorizedAccessException)
         {
@@ -43,10 +39,13 @@ internal static class BitstreamRules
         }
     }
 
-    // PS3.5 sections 8.1.1, 8.2 and D: frames of Rows x Columns x Samples per Pixel cells, one byte of padding at most.
-    private static void CheckNative(DataSet dataSet, Element pixels, FindingList findings)
+    /// <summary>
+    /// Native pixels by their length alone: frames of Rows x Columns x Samples per Pixel cells, one byte of padding at most (PS3.5 sections 8.1.1, 8.2).
+    /// Reads nothing, so that the flow has it too.
+    /// </summary>
+    public static void CheckNative(DataSet dataSet, FindingList findings)
     {
-        if (dataSet.GetInt32(Tags.Rows) is not { } rows || dataSet.GetInt32(Tags.Columns) is not { } columns
+        if (!dataSet.TryFind(Tags.PixelData, out Element? pixels) || pixels.Encapsulated is not null || dataSet.GetInt32(Tags.Rows) is not { } rows || dataSet.GetInt32(Tags.Columns) is not { } columns
             || dataSet.GetInt32(Tags.SamplesPerPixel) is not { } samples || dataSet.GetInt32(Tags.BitsAllocated) is not { } bits)
         {
             return;

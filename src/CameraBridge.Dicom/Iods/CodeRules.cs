@@ -5,7 +5,7 @@ namespace CameraBridge.Dicom.Iods;
 
 /// <summary>
 /// The code of an item against its context groups. A defined group that may not be extended is a closed list (error); one that may is open to
-/// others when the item says so (warning); a baseline group is a proposal, and other codes need no word (PS3.3 section 5.7, PS3.16 section 7.2.3).
+/// others when the item says so (warning); a baseline group is a proposal, and other codes need no word (PS3.16 section 7.2, from memory).
 /// </summary>
 internal static class CodeRules
 {

@@ -61,7 +61,7 @@ public sealed class CodeConstraint
         IsWhole = isWhole;
     }
 
-    /// <summary>True for a defined context group (DCID), false for a baseline one (BCID), which is a proposal (PS3.3 section 5.7).</summary>
+    /// <summary>True for a defined context group (DCID), false for a baseline one (BCID), which is a proposal (PS3.16 section 7.2, from memory).</summary>
     public bool IsDefined { get; }
 
     /// <summary>The numbers of the groups, "CID 4062 or 4063".</summary>

@@ -6,7 +6,7 @@ namespace CameraBridge.Dicom.Iods;
 /// <summary>A context group of PS3.16.</summary>
 /// <param name="Number">Its number (CID).</param>
 /// <param name="Name">Its name.</param>
-/// <param name="IsExtensible">Whether others may add codes (PS3.16 section 7.2.3).</param>
+/// <param name="IsExtensible">Whether others may add codes; from memory.</param>
 /// <param name="Codes">Its codes.</param>
 public sealed record ContextGroup(int Number, string Name, bool IsExtensible, IReadOnlyList<GroupCode> Codes)
 {

@@ -10,6 +10,7 @@ internal static class ImageRules
     public static void Check(DataSet dataSet, TransferSyntax syntax, FindingList findings)
     {
         CheckPixelData(dataSet, syntax, findings);
+        BitstreamRules.CheckNative(dataSet, findings);
         CheckBits(dataSet, findings);
         CheckLossy(dataSet, syntax, findings);
         CheckSides(dataSet, findings);
@@ -177,7 +178,7 @@ internal static class ImageRules
         }
     }
 
-    // PS3.3 section C.8.17.2.1.1: of an ophthalmic photograph value 3 tells how it was derived, so that an original has none.
+    // PS3.3 section C.8.17.2.1.1, from memory and as dciodvfy has it: of an ophthalmic photograph value 3 tells how it was derived, so that an original has none.
     private static void CheckImageType(DataSet dataSet, FindingList findings)
     {
         if (ElementText.First(dataSet[Tags.SOPClassUID]) != SopClasses.OphthalmicPhotography8BitImageStorage || dataSet[Tags.ImageType] is not { IsEmpty: false } type)

@@ -222,7 +222,7 @@ internal sealed class ModuleWalk(DataSet root, string transferSyntaxUID, Finding
         }
     }
 
-    // A class may be extended by registered attributes of type 3 (Standard Extended SOP Class, PS3.4 section B.4.1 and PS3.2), so this is no error.
+    // A class may be extended by registered attributes of type 3 (Standard Extended SOP Class, PS3.2 section 7.3, from memory), so this is no error.
     private void CheckForeign(Element element, Place? place, string where, string iod)
     {
         if (element.Tag.IsPrivate || element.Tag.IsGroupLength || element.Tag == Tags.DataSetTrailingPadding
