@@ -126,6 +126,9 @@ def dicom(path):
             facts["frames"] = len(frames)
             facts["bitstream"] = describe(frames[0])
             facts["scan_sha256"] = facts["bitstream"]["scan_sha256"]
+        else:
+            facts["frames"] = len(data_set.PixelData) // (data_set.Rows * data_set.Columns * data_set.SamplesPerPixel)
+            facts["scan_sha256"] = None
         # Walking every element makes pydicom read every value.
         facts["elements"] = sum(1 for _ in data_set.iterall())
         facts["pydicom"] = "ok"

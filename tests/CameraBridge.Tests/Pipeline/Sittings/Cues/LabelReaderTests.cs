@@ -27,6 +27,45 @@ public sealed class LabelReaderTests
     }
 
     [Theory]
+    [InlineData(SKEncodedImageFormat.Png)]
+    [InlineData(SKEncodedImageFormat.Webp)]
+    public void A_label_is_read_in_other_formats_that_are_filed(SKEncodedImageFormat format)
+    {
+        using SKBitmap picture = SKBitmap.Decode(LabelScenes.Label(1, BarcodeFormat.QR_CODE, "P100000007", Difficulty.Easy, 1280, 960));
+        using SKData encoded = picture.Encode(format, 100);
+
+        LabelReading reading = Read(encoded.ToArray());
+
+        Assert.Equal(["P100000007"], reading.Texts);
+        Assert.True(reading.Whole);
+    }
+
+    [Fact]
+    public void A_label_is_read_in_a_bitmap_file()
+    {
+        using SKBitmap picture = SKBitmap.Decode(LabelScenes.Label(1, BarcodeFormat.QR_CODE, "P100000007", Difficulty.Easy, 640, 480));
+        using SKBitmap rgba = picture.Copy(SKColorType.Bgra8888);
+        // BITMAPFILEHEADER and BITMAPINFOHEADER: 640 by 480, top row last unless the height is negative, 32 bits, no compression.
+        using var file = new MemoryStream();
+        using (var writer = new BinaryWriter(file, System.Text.Encoding.ASCII, leaveOpen: true))
+        {
+            writer.Write("BM"u8);
+            writer.Write(54 + rgba.ByteCount);
+            writer.Write(0);
+            writer.Write(54);
+            writer.Write(40);
+            writer.Write(640);
+            writer.Write(-480);
+            writer.Write((short)1);
+            writer.Write((short)32);
+            writer.Write(new byte[24]);
+            writer.Write(rgba.Bytes);
+        }
+
+        Assert.Equal(["P100000007"], Read(file.ToArray()).Texts);
+    }
+
+    [Theory]
     [InlineData(BarcodeFormat.QR_CODE, BarcodeFormat.QR_CODE)]
     [InlineData(BarcodeFormat.QR_CODE, BarcodeFormat.CODE_128)]
     [InlineData(BarcodeFormat.CODE_128, BarcodeFormat.CODE_128)]
