@@ -1,3 +1,5 @@
+using CameraBridge.Pipeline.Objects.Stills;
+
 namespace CameraBridge.Pipeline.Captures;
 
 /// <summary>
@@ -26,6 +28,7 @@ internal static class ContentSignature
         || start.StartsWith(TiffLittleEndian)
         || start.StartsWith(TiffBigEndian)
         || start.StartsWith(MpegPack)
+        || StillFormats.IsBmp(start)
         || IsBox(start)
         || (start.Length >= 12 && start.StartsWith("RIFF"u8) && (start[8..12].SequenceEqual("AVI "u8) || start[8..12].SequenceEqual("WEBP"u8)));
 

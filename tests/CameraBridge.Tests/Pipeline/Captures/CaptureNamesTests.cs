@@ -38,6 +38,8 @@ public sealed class CaptureNamesTests
     [InlineData("89504E470D0A1A0A", true)] // PNG signature
     [InlineData("49492A0008000000", true)] // TIFF, little endian, first IFD at 8
     [InlineData("52494646000000004156 4920", true)] // RIFF, length, 'AVI '
+    [InlineData("424D 46000000 0000 0000 36000000 28000000", true)] // 'BM', length, reserved, offset, BITMAPINFOHEADER of 40 bytes
+    [InlineData("424D20697320 6E6F206269746D6170202020", false)] // 'BM is no bitmap': a text
     [InlineData("5249464600000000 57415645", false)] // RIFF, length, 'WAVE': a sound
     [InlineData("4D5A900003000000", false)] // 'MZ': a program
     [InlineData("255044462D312E37", false)] // '%PDF-1.7'
