@@ -47,7 +47,7 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         }
     }
 
-    private static ContentOutcome AsItIs(string path, JpegHeader header, Exif exif)
+    private static ContentOutcome.Made AsItIs(string path, JpegHeader header, Exif exif)
     {
         JpegStream stream = JpegBaseline.Plan(header, path);
         return Made(JpegContent(header, exif, stream.Pixels, stream.StreamLength, stream.Rows, stream.Columns, JpegNotes(header)));
@@ -301,7 +301,7 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         ? PixelSource.FromFile(path, 0, length)
         : PixelSource.Concat(PixelSource.FromFile(path, 0, length), PixelSource.FromBytes(new byte[1]));
 
-    private static ContentOutcome Made(StillContent content) => new ContentOutcome.Made(content);
+    private static ContentOutcome.Made Made(StillContent content) => new ContentOutcome.Made(content);
 
-    private static ContentOutcome Held(Reason reason) => new ContentOutcome.Held(reason);
+    private static ContentOutcome.Held Held(Reason reason) => new ContentOutcome.Held(reason);
 }

@@ -1,8 +1,6 @@
 using System.Security.Cryptography;
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Pipeline.Objects;
-using CameraBridge.Tests.Dicom.Bitstreams;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Objects.Stills;
