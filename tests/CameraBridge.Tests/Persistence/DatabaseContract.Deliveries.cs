@@ -1,5 +1,6 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Objects.Optics;
 using Xunit;
 
 namespace CameraBridge.Tests.Persistence;
@@ -95,6 +96,7 @@ public abstract partial class DatabaseContract
         {
             SeriesInstanceUID = "2.25.77",
             Optic = "ear",
+            Kind = CaptureKind.Clip,
             Equipment = "ES\ncamera",
             SeriesNumber = 1,
             StartedAt = new DateTimeOffset(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1)),
@@ -106,8 +108,12 @@ public abstract partial class DatabaseContract
 
         Assert.False(await database.MakeAgainAsync(again with { StepJson = "{}" }, Cancellation));
         Assert.Equal(CaptureState.Held, (await database.GetCapturesOfSittingAsync(sitting, Cancellation))[2].State);
-        Assert.True(await database.MakeAgainAsync(again, Cancellation));
-        Assert.False(await database.MakeAgainAsync(again, Cancellation));
+        Cue said = new() { CaptureId = captures[2].Id, Kind = CueKind.Decision, Side = "L", Values = OpticValues.None.With("lens_power", "-3") };
+        Assert.True(await database.MakeAgainAsync(again with { Said = [said] }, Cancellation));
+        Assert.False(await database.MakeAgainAsync(again with { Said = [said] }, Cancellation));
+        Assert.Equal([said], await database.GetCuesOfSittingAsync(sitting, Cancellation));
+        ImagingObject made = Assert.Single(await database.GetObjectsOfSittingAsync(sitting, Cancellation));
+        Assert.Equal((captures[0].Id, ObjectOf(captures[0]).SOPInstanceUID), (made.CaptureId, made.SOPInstanceUID));
 
         Assert.Empty(await database.GetHeldAsync(Cancellation));
         Assert.Equal(

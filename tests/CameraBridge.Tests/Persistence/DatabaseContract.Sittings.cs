@@ -1,5 +1,6 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Objects.Optics;
 using Xunit;
 
 namespace CameraBridge.Tests.Persistence;
@@ -121,6 +122,7 @@ public abstract partial class DatabaseContract
             AccessionNumber = "A1",
             Side = "R",
             Optic = "ear",
+            Values = OpticValues.None.With("tooth", "11", "21").With("lens_power", "-3"),
             Finding = new Reason("unknown-key", "the sidecar names a key that is not known"),
         };
         Work work = Assert.Single(await LeaseAsync(database, Stage.Cues));

@@ -92,7 +92,10 @@ internal sealed class SeriesTemplate
             }
         }
 
-        return orderedSide is "R" or "L" && said.One(ValueKeys.Side) is "R" or "L" && said.One(ValueKeys.Side) != orderedSide ? OpticNeeds.OtherSide(orderedSide) : null;
+        string? side = said.One(ValueKeys.Side);
+        return side is "R" or "L" && orderedSide is "R" or "L" && side != orderedSide && said.One(OpticPart.ByHandKey) != ValueKeys.Side
+            ? OpticNeeds.OtherSide(orderedSide)
+            : null;
     }
 
     private OpticPart PartOf(OpticValues said)

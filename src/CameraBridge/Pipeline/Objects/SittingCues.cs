@@ -36,7 +36,8 @@ internal sealed class SittingCues
             if (byId.TryGetValue(cue.CaptureId, out Capture? picture))
             {
                 (string? optic, OpticValues said) = Of(picture);
-                ofPicture[picture.Place] = (cue.Optic ?? optic, SaidBy(cue).Over(said));
+                OpticValues byHand = SaidBy(cue).Over(said);
+                ofPicture[picture.Place] = (cue.Optic ?? optic, cue.Side is null ? byHand : byHand.With(OpticPart.ByHandKey, ValueKeys.Side));
             }
         }
     }

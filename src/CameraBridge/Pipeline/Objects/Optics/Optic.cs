@@ -72,6 +72,9 @@ internal sealed record OpticPart(OpticValues Values, IReadOnlyList<ContextItem> 
     /// <summary>The key under which chosen options stand among what cues say.</summary>
     public const string WithKey = "with";
 
+    /// <summary>The key under which stands what a person said by hand: it counts against an order, too.</summary>
+    public const string ByHandKey = "by_hand";
+
     public static OpticPart Empty { get; } = new(OpticValues.None, [], []);
 
     public OpticPart Over(OpticPart below) => new(Values.Over(below.Values), [.. below.Context, .. Context], [.. below.Devices, .. Devices]);

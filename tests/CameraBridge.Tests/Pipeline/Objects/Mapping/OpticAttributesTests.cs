@@ -192,7 +192,10 @@ public sealed class OpticAttributesTests
 
         Assert.Equal("R", Made(TestFacts.Of(Picture(), "retina", null, step)).GetString(Tags.ImageLaterality));
         Assert.Equal("866005003", Made(TestFacts.Of(Picture(), "teeth", null, step)).GetItem(Tags.PrimaryAnatomicStructureSequence)!.GetString(Tags.CodeValue));
-        Assert.Equal("side-contradicts-order", Held(TestFacts.Of(Picture(), "retina", "L", step)).Code);
+        ObjectFacts other = TestFacts.Of(Picture(), "retina", "L", step);
+        Assert.Equal("side-contradicts-order", Held(other).Code);
+        ObjectFacts byHand = other with { Picture = other.Picture with { Said = other.Picture.Said.With(OpticPart.ByHandKey, ValueKeys.Side) } };
+        Assert.Equal("L", Made(byHand).GetString(Tags.ImageLaterality));
     }
 
     [Fact]
