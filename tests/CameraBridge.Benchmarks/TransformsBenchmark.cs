@@ -39,7 +39,7 @@ internal static class TransformsBenchmark
 
             double start = await StartAsync(work);
             Console.WriteLine($"jpegtran's start: {start:F1} ms, taken off its times below");
-            Console.WriteLine($"{"photograph",-30}{"megapixels",11}{"what",26}{"own ms",9}{"first",8}{"jpegtran",10}{"ratio",7}{"plain",8}{"ratio",7}{"own MiB",9}{"jpegtran",9}{"own KB",8}{"jpegtran",9}");
+            Console.WriteLine($"{"photograph",-30}{"megapixels",11}{"what",29}{"own ms",9}{"first",8}{"jpegtran",10}{"ratio",7}{"plain",8}{"ratio",7}{"own MiB",9}{"jpegtran",9}{"own KB",8}{"jpegtran",9}");
             var ratios = new Dictionary<string, List<double>>(StringComparer.Ordinal);
             foreach (string photograph in photographs)
             {
@@ -105,7 +105,7 @@ internal static class TransformsBenchmark
         long ownPeak = await PeakAsync(Environment.ProcessPath!, ["transforms", "--one", file, orientation.ToString(CultureInfo.InvariantCulture), target]);
         (double ours, double theirs, double theirPlain) = (Median(own), Median(optimal), Median(plain));
         Console.WriteLine(
-            $"{name[..Math.Min(28, name.Length)],-30}{header.Rows * (double)header.Columns / 1e6,11:F1}{what,26}{ours,9:F1}{own[0],8:F1}{theirs,10:F1}{ours / theirs,7:F2}{theirPlain,8:F1}{ours / theirPlain,7:F2}{ownPeak >> 10,9}{theirPeak >> 10,9}{ownBytes >> 10,8}{theirBytes >> 10,9}");
+            $"{name[..Math.Min(28, name.Length)],-30}{header.Rows * (double)header.Columns / 1e6,11:F1}{what,29}{ours,9:F1}{own[0],8:F1}{theirs,10:F1}{ours / theirs,7:F2}{theirPlain,8:F1}{ours / theirPlain,7:F2}{ownPeak >> 10,9}{theirPeak >> 10,9}{ownBytes >> 10,8}{theirBytes >> 10,9}");
         return ours / theirs;
     }
 
