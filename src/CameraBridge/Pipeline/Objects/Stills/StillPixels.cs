@@ -10,7 +10,10 @@ namespace CameraBridge.Pipeline.Objects.Stills;
 /// </summary>
 internal sealed class StillPixels : IDisposable
 {
-    /// <summary>For a picture that must be in memory as a whole: 25 megapixels once, 12 where it is there twice (interlaced and turned).</summary>
+    /// <summary>
+    /// For all that a picture takes in memory at once, in bytes a pixel: 4 decoded, 4 more where its format is decoded at once, 6 that the decoder of a progressive JPEG
+    /// keeps, 6 that an encoder keeps which makes its Huffman tables for the picture. So 25 megapixels may be turned, and 10 compressed again.
+    /// </summary>
     public const long MaximumBytes = 96L << 20;
 
     /// <summary>
@@ -25,10 +28,13 @@ internal sealed class StillPixels : IDisposable
     private readonly JpegOrientation orientation;
     private readonly SKImageInfo info;
 
-    private StillPixels(SKCodec codec, JpegOrientation orientation)
+    private readonly bool isProgressive;
+
+    private StillPixels(SKCodec codec, JpegOrientation orientation, bool isProgressive)
     {
         this.codec = codec;
         this.orientation = orientation;
+        this.isProgressive = isProgressive;
         IsGrey = codec.Info.ColorType == SKColorType.Gray8;
         // No colour space asked for: the samples come as they are. Alpha apart from the colours, so that it can be seen whether there is any.
         info = new SKImageInfo(codec.Info.Width, codec.Info.Height, IsGrey ? SKColorType.Gray8 : SKColorType.Rgba8888, IsGrey ? SKAlphaType.Opaque : SKAlphaType.Unpremul);
@@ -42,16 +48,29 @@ internal sealed class StillPixels : IDisposable
     public int Rows => orientation.Transposes ? info.Width : info.Height;
 
     /// <summary>Bytes of all samples.</summary>
-    public long SampleBytes => (long)info.Width * info.Height * (IsGrey ? 1 : 3);
+    public long SampleBytes => Pixels * (IsGrey ? 1 : 3);
+
+    /// <summary>Whether it is small enough to be compressed again.</summary>
+    public bool FitsCompression => Pixels * (PixelBytes + DecoderBytes + CoefficientBytes) <= MaximumBytes;
+
+    private long Pixels => (long)info.Width * info.Height;
 
     private int PixelBytes => IsGrey ? 1 : 4;
 
+    /// <summary>Two bytes a sample, colours not sampled less finely.</summary>
+    private int CoefficientBytes => IsGrey ? 2 : 6;
+
+    private int DecoderBytes => isProgressive ? CoefficientBytes : codec.EncodedFormat == SKEncodedImageFormat.Webp ? 4 : 0;
+
     /// <summary>Opens a file.</summary>
+    /// <param name="path">The file.</param>
+    /// <param name="orientation">How it becomes upright.</param>
+    /// <param name="isProgressive">It is a progressive JPEG.</param>
     /// <returns>Null when Skia does not know it.</returns>
-    public static StillPixels? Open(string path, JpegOrientation orientation)
+    public static StillPixels? Open(string path, JpegOrientation orientation, bool isProgressive = false)
     {
         SKCodec? codec = SKCodec.Create(path);
-        return codec is null ? null : new StillPixels(codec, orientation);
+        return codec is null ? null : new StillPixels(codec, orientation, isProgressive);
     }
 
     /// <summary>Writes the samples of all pixels, R G B R G B or grey, row after row (Planar Configuration 0).</summary>
@@ -89,8 +108,7 @@ internal sealed class StillPixels : IDisposable
     /// <summary>The whole picture upright in memory, or why not.</summary>
     private SKBitmap? Turn(out Reason? reason)
     {
-        long bytes = (long)info.Width * info.Height * PixelBytes * (DecodesByRows() ? 1 : 2);
-        if (bytes > MaximumBytes)
+        if (Pixels * ((PixelBytes * (DecodesByRows() ? 1 : 2)) + DecoderBytes) > MaximumBytes)
         {
             reason = StillReasons.TooLarge(info.Width, info.Height, MaximumBytes);
             return null;
@@ -164,6 +182,11 @@ internal sealed class StillPixels : IDisposable
             SKEncodedImageFormat.Webp => StillFormat.WebP,
             _ => StillFormat.Unknown,
         };
+        if (Pixels * ((DecodesByRows() ? 0 : PixelBytes) + DecoderBytes) > MaximumBytes)
+        {
+            return StillReasons.TooLarge(info.Width, info.Height, MaximumBytes);
+        }
+
         if (!DecodesByRows())
         {
             return DecodeAtOnce(take, format);
@@ -189,11 +212,6 @@ internal sealed class StillPixels : IDisposable
 
     private Reason? DecodeAtOnce(RowTaker take, StillFormat format)
     {
-        if ((long)info.Width * info.Height * PixelBytes > MaximumBytes)
-        {
-            return StillReasons.TooLarge(info.Width, info.Height, MaximumBytes);
-        }
-
         using var whole = new SKBitmap(info);
         return codec.GetPixels(info, whole.GetPixels()) == SKCodecResult.Success
             ? take(whole.GetPixelSpan(), whole.RowBytes, 0, info.Height)

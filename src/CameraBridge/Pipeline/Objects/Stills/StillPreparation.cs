@@ -11,7 +11,7 @@ namespace CameraBridge.Pipeline.Objects.Stills;
 /// baseline JPEG, upright                       as it is, bit for bit
 /// progressive or extended JPEG, upright        written anew from its coefficients, without loss
 /// JPEG turned, on the grid of its blocks       turned by its coefficients, without loss
-/// JPEG turned, off that grid                   decoded, turned, compressed again: DERIVED, a second lossy step
+/// JPEG turned, off that grid                   decoded, turned, compressed again: DERIVED, a second lossy step; beyond 10 megapixels stored uncompressed
 /// RGB JPEG, steps beyond 255, odd sampling     decoded, stored uncompressed: no second loss, no viewer that takes it for YCbCr
 /// PNG, BMP, lossless WebP                      decoded, stored uncompressed
 /// anything else, and whatever is not whole     held, with the reason
@@ -114,10 +114,15 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
 
     private ContentOutcome CompressedAgain(string path, JpegHeader header, Exif exif, JpegOrientation orientation)
     {
-        using StillPixels? pixels = StillPixels.Open(path, orientation);
+        using StillPixels? pixels = StillPixels.Open(path, orientation, header.FrameMarker == 0xC2);
         if (pixels is null)
         {
             return Held(StillReasons.Undecodable(StillFormat.Jpeg));
+        }
+
+        if (!pixels.FitsCompression)
+        {
+            return DecodedJpeg(path, header, exif, orientation);
         }
 
         using DerivedFile file = derivedFiles.Create(header.Length * 2);
@@ -155,7 +160,7 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         string turning = orientation.IsUpright ? "" : string.Create(CultureInfo.InvariantCulture, $" and turned upright from Exif orientation {exif.Orientation}");
         string words = $"The camera's JPEG picture was decoded{turning}, and stored uncompressed, without further loss.";
         StillColor color = StillColor.Of(header.IccChunks, exif);
-        ContentOutcome outcome = Uncompressed(path, StillFormat.Jpeg, exif, orientation, color, words);
+        ContentOutcome outcome = Uncompressed(path, StillFormat.Jpeg, exif, orientation, color, words, header.FrameMarker == 0xC2);
         return outcome is ContentOutcome.Made { Content: StillContent content }
             ? Made(content with { LossySteps = [new LossyStep(JpegMethod, RatioOf(header, ScanBytes(header)))], Notes = [.. content.Notes, .. JpegNotes(header)] })
             : outcome;
@@ -221,9 +226,9 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         ? ""
         : string.Create(CultureInfo.InvariantCulture, $", turned upright from Exif orientation {exif.Orientation}");
 
-    private ContentOutcome Uncompressed(string path, StillFormat format, Exif exif, JpegOrientation orientation, StillColor color, string words)
+    private ContentOutcome Uncompressed(string path, StillFormat format, Exif exif, JpegOrientation orientation, StillColor color, string words, bool isProgressive = false)
     {
-        using StillPixels? pixels = StillPixels.Open(path, orientation);
+        using StillPixels? pixels = StillPixels.Open(path, orientation, isProgressive);
         if (pixels is null)
         {
             return Held(StillReasons.Undecodable(format));

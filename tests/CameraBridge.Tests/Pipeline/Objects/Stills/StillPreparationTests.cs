@@ -106,6 +106,20 @@ public sealed class StillPreparationTests : IDisposable
         }
     }
 
+    [Fact]
+    public async Task A_large_picture_that_would_be_compressed_again_goes_in_uncompressed_instead()
+    {
+        // An encoder that makes its tables for the picture keeps all coefficients: 10 bytes a pixel with the picture itself, which 96 MiB do not hold here.
+        string drawn = await tools.DrawAsync(3_700, 2_800, "-sample", "2x2");
+        string path = rig.Turned(drawn, 8);
+
+        StillContent content = rig.Make(path);
+
+        Assert.Equal((3_700, 2_800, 3_700L * 2_800 * 3), (content.Rows, content.Columns, content.Native!.Length));
+        Assert.Single(content.LossySteps);
+        Assert.False(content.Derivation!.PixelsChanged);
+    }
+
     [Theory]
     [InlineData("-rgb", 1)]
     [InlineData("-rgb", 6)]
