@@ -60,7 +60,13 @@ public sealed class ObjectJudgesTests
         {
             JsonElement judged = objects[path];
             JsonElement picture = pictures[photograph];
-            string[] errors = [.. judged.GetProperty("dciodvfy_errors").EnumerateArray().Select(line => line.GetString()!)];
+            string[] errors =
+            [
+                // A derived picture of the eye has Source Image Sequence, empty where no object was the source (PS3.3 C.8.17.2, type 2C, zero or more items);
+                // dciodvfy asks for an item by the General Reference Module, whose sequence is of type 3. conformance/agreement.md tells it.
+                .. judged.GetProperty("dciodvfy_errors").EnumerateArray().Select(line => line.GetString()!)
+                    .Where(line => !(rewritten.Contains(path) && line.Contains("</SourceImageSequence(0008,2112)> ", StringComparison.Ordinal))),
+            ];
             if (errors.Length > 0 || judged.GetProperty("pydicom").GetString() != "ok" || (judged.GetProperty("gdcm").GetString() != "ok" && !skin.Contains(path))
                 || (!rewritten.Contains(path) && judged.GetProperty("scan_sha256").GetString() != picture.GetProperty("scan_sha256").GetString())
                 || (judged.TryGetProperty("frames", out JsonElement frames) && frames.GetInt32() != 1))
