@@ -17,7 +17,9 @@ public sealed class Exif
         ExifDirectory = 0x8769, InteroperabilityDirectory = 0xA005, DateTimeOriginalTag = 0x9003, DateTimeDigitizedTag = 0x9004,
         OffsetTimeTag = 0x9010, OffsetTimeOriginalTag = 0x9011, OffsetTimeDigitizedTag = 0x9012, SubSecTimeTag = 0x9290,
         SubSecTimeOriginalTag = 0x9291, SubSecTimeDigitizedTag = 0x9292, ColorSpaceTag = 0xA001, BodySerialNumberTag = 0xA431,
-        InteroperabilityIndexTag = 0x0001;
+        InteroperabilityIndexTag = 0x0001, ExposureTimeTag = 0x829A, FNumberTag = 0x829D, ExposureProgramTag = 0x8822, SensitivityTag = 0x8827,
+        ExposureBiasTag = 0x9204, MeteringModeTag = 0x9207, FocalLengthTag = 0x920A, ExposureModeTag = 0xA402, WhiteBalanceTag = 0xA403,
+        DigitalZoomTag = 0xA404, FocalLengthIn35mmTag = 0xA405, LensMakeTag = 0xA433, LensModelTag = 0xA434, LensSerialNumberTag = 0xA435;
 
     private Exif()
     {
@@ -59,6 +61,9 @@ public sealed class Exif
     /// <summary>Software or firmware.</summary>
     public string? Software { get; private set; }
 
+    /// <summary>How the camera was set; null when the file has no directory of such tags.</summary>
+    public ExifSettings? Settings { get; private set; }
+
     /// <summary>What could not be read, in words.</summary>
     public IReadOnlyList<string> Flaws { get; private set; } = [];
 
@@ -89,12 +94,31 @@ public sealed class Exif
         exif.Original = Time(ref reader, detail, DateTimeOriginalTag, detail, SubSecTimeOriginalTag, OffsetTimeOriginalTag);
         exif.Digitized = Time(ref reader, detail, DateTimeDigitizedTag, detail, SubSecTimeDigitizedTag, OffsetTimeDigitizedTag);
         exif.Changed = Time(ref reader, main, DateTimeTag, detail, SubSecTimeTag, OffsetTimeTag);
+        exif.Settings = detail.Count == 0 ? null : SettingsOf(ref reader, detail);
         exif.ColorSpace = reader.Number(detail, ColorSpaceTag);
         exif.BodySerialNumber = reader.Text(detail, BodySerialNumberTag);
         exif.InteroperabilityIndex = reader.Text(reader.Child(detail, InteroperabilityDirectory), InteroperabilityIndexTag);
         exif.Flaws = reader.Flaws;
         return exif;
     }
+
+    private static ExifSettings SettingsOf(ref TiffReader reader, TiffDirectory detail) => new()
+    {
+        ExposureTime = reader.Fraction(detail, ExposureTimeTag),
+        FNumber = reader.Fraction(detail, FNumberTag),
+        ExposureProgram = reader.Number(detail, ExposureProgramTag),
+        PhotographicSensitivity = reader.Number(detail, SensitivityTag),
+        ExposureBias = reader.Fraction(detail, ExposureBiasTag),
+        MeteringMode = reader.Number(detail, MeteringModeTag),
+        FocalLength = reader.Fraction(detail, FocalLengthTag),
+        ExposureMode = reader.Number(detail, ExposureModeTag),
+        WhiteBalance = reader.Number(detail, WhiteBalanceTag),
+        DigitalZoomRatio = reader.Fraction(detail, DigitalZoomTag),
+        FocalLengthIn35mmFilm = reader.Number(detail, FocalLengthIn35mmTag),
+        LensMake = reader.Text(detail, LensMakeTag),
+        LensModel = reader.Text(detail, LensModelTag),
+        LensSerialNumber = reader.Text(detail, LensSerialNumberTag),
+    };
 
     private static ExifTime? Time(
         ref TiffReader reader, TiffDirectory directory, ushort tag, TiffDirectory detail, ushort fractionTag, ushort offsetTag)

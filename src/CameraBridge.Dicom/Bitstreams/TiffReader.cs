@@ -81,6 +81,25 @@ internal ref struct TiffReader
         };
     }
 
+    /// <summary>A fraction of whole numbers (RATIONAL or SRATIONAL); null when there is none, or it is divided by nothing.</summary>
+    public readonly decimal? Fraction(TiffDirectory directory, ushort tag)
+    {
+        if (Find(directory, tag) is not { } entry || UInt16(entry + 2) is not (5 or 10) || UInt32(entry + 4) == 0)
+        {
+            return null;
+        }
+
+        uint offset = UInt32(entry + 8);
+        if (bytes.Length < 8 || offset > bytes.Length - 8)
+        {
+            flaws.Add("A number of the Exif segment lies outside of it.");
+            return null;
+        }
+
+        (uint above, uint below) = (UInt32((int)offset), UInt32((int)offset + 4));
+        return below == 0 ? null : UInt16(entry + 2) == 5 ? (decimal)above / below : (decimal)(int)above / (int)below;
+    }
+
     /// <summary>An ASCII entry up to its first NUL, trimmed; null when it is blank or unreadable. Bytes beyond ASCII are read as UTF-8.</summary>
     public readonly string? Text(TiffDirectory directory, ushort tag)
     {

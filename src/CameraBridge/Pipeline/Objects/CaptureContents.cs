@@ -24,6 +24,15 @@ internal sealed class CaptureContents : IDisposable
         stills = new StillPreparation(derivedFiles);
     }
 
+    /// <summary>
+    /// A still of an eye. A second lossy compression would make its object DERIVED, and a derived one must say of which object (PS3.3 section C.8.17.2): the
+    /// camera's file is none. So it is stored uncompressed where it cannot be turned without loss.
+    /// </summary>
+    /// <exception cref="IOException">The file cannot be read.</exception>
+    /// <exception cref="Persistence.StateUnavailableException">The spool takes no made file now.</exception>
+    public ContentOutcome ReadEye(string path, CancellationToken cancellation) =>
+        stills.Prepare(path, JpegHeader.ReadFile(path), cancellation, mayLoseAgain: false);
+
     /// <param name="kind">Still or clip.</param>
     /// <param name="path">The file in the spool, by absolute path.</param>
     /// <param name="cancellation">Ends it early.</param>

@@ -50,6 +50,11 @@ internal static class ObjectComposition
         if (picture.Content is StillContent still)
         {
             EquipmentMapping.MapCamera(dataSet, still.Exif, notes);
+            if (still.Exif.Settings is { } settings
+                && template.Facts.SOPClassUID is SopClasses.VLPhotographicImageStorage or SopClasses.DermoscopicPhotographyImageStorage)
+            {
+                PhotographicMapping.Map(dataSet, settings, notes);
+            }
         }
 
         if (OpticNeeds.MissingEquipment(template.Facts, dataSet) is { } missing)

@@ -123,7 +123,8 @@ internal sealed class SittingObjects
         }
 
         CaptureKind kind = CaptureKinds.Of(capture, path);
-        switch (contents.Read(kind, path, cancellation))
+        bool isEye = optic.Of(kind).SOPClassUID == Dicom.Dictionary.SopClasses.OphthalmicPhotography8BitImageStorage;
+        switch (isEye ? contents.ReadEye(path, cancellation) : contents.Read(kind, path, cancellation))
         {
             case ContentOutcome.Held held:
                 Hold(capture, held.Reason, others, logger);

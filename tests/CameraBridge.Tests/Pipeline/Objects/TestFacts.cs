@@ -65,7 +65,9 @@ internal static class TestFacts
     /// <summary>What an optic's object is made of; the file is read as the flow reads it.</summary>
     public static ObjectFacts Of(string path, string optic = "ear", string? side = "R", DataSet? step = null, CaptureKind kind = CaptureKind.Still)
     {
-        return Of(Contents.Read(kind, path, TestContext.Current.CancellationToken), optic, side, step, kind);
+        CancellationToken cancellation = TestContext.Current.CancellationToken;
+        bool isEye = kind == CaptureKind.Still && OpticsTable.Own.TryFind(optic, out Optic? found) && found.Still.Word == "ophthalmic";
+        return Of(isEye ? Contents.ReadEye(path, cancellation) : Contents.Read(kind, path, cancellation), optic, side, step, kind);
     }
 
     public static ObjectFacts OfClip(ClipContent clip, string optic, string? side) => Of(new ContentOutcome.Made(clip), optic, side, null, CaptureKind.Clip);

@@ -29,9 +29,10 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
     /// <param name="path">The file in the spool, by absolute path.</param>
     /// <param name="header">What <see cref="JpegHeader.ReadFile"/> says of it, be it a JPEG file or not.</param>
     /// <param name="cancellation">Ends it early.</param>
+    /// <param name="mayLoseAgain">False: what would have to be compressed a second time is stored uncompressed.</param>
     /// <exception cref="Persistence.StateUnavailableException">The spool takes no made file now.</exception>
     /// <exception cref="OperationCanceledException">It was cancelled.</exception>
-    public ContentOutcome Prepare(string path, JpegHeader header, CancellationToken cancellation)
+    public ContentOutcome Prepare(string path, JpegHeader header, CancellationToken cancellation, bool mayLoseAgain = true)
     {
         JpegRefusal? refusal = JpegBaseline.Judge(header);
         Exif exif = Exif.Read(header.Exif.Span);
@@ -43,7 +44,7 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         lock (oneAtATime)
         {
             cancellation.ThrowIfCancellationRequested();
-            return refusal?.Obstacle == JpegObstacle.NotJpeg ? OtherFormat(path) : RearrangedJpeg(path, header, exif, refusal, cancellation);
+            return refusal?.Obstacle == JpegObstacle.NotJpeg ? OtherFormat(path) : RearrangedJpeg(path, header, exif, refusal, mayLoseAgain, cancellation);
         }
     }
 
@@ -53,7 +54,8 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
         return Made(JpegContent(header, exif, stream.Pixels, stream.StreamLength, stream.Rows, stream.Columns, JpegNotes(header)));
     }
 
-    private ContentOutcome RearrangedJpeg(string path, JpegHeader header, Exif exif, JpegRefusal? refusal, CancellationToken cancellation)
+    private ContentOutcome RearrangedJpeg(
+        string path, JpegHeader header, Exif exif, JpegRefusal? refusal, bool mayLoseAgain, CancellationToken cancellation)
     {
         bool isOddlySampled = refusal?.Obstacle == JpegObstacle.Components && header.Components.Count == 3;
         if (refusal is not null && !isOddlySampled && (refusal.Obstacle is not (JpegObstacle.Progressive or JpegObstacle.Extended) || header.Precision != 8))
@@ -79,7 +81,7 @@ internal sealed class StillPreparation(DerivedFiles derivedFiles)
             }
         }
 
-        return staysJpeg ? CompressedAgain(path, header, exif, orientation) : DecodedJpeg(path, header, exif, orientation);
+        return staysJpeg && mayLoseAgain ? CompressedAgain(path, header, exif, orientation) : DecodedJpeg(path, header, exif, orientation);
     }
 
     private ContentOutcome ByCoefficients(string path, JpegHeader header, Exif exif, JpegOrientation orientation, CancellationToken cancellation)

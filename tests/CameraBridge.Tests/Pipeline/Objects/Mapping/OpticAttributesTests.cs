@@ -223,6 +223,20 @@ public sealed class OpticAttributesTests
         Assert.Equal("2.5", Assert.Single(made.GetItems(Tags.AcquisitionContextSequence)).GetString(Tags.NumericValue));
     }
 
+    [Fact]
+    public void The_camera_s_settings_go_where_their_modules_are()
+    {
+        // Exif 2.32 section 4.6.5: PhotographicSensitivity 8827H, MeteringMode 9207H, WhiteBalance A403H, LensModel A434H; C.8.12.11 has them under the same names.
+        byte[] exif = [.. "Exif\0\0"u8, .. new TestTiff(true).Exif(0x8827, 200).Exif(0x9207, 99).Exif(0xA403, 1).Exif(0xA434, "Macro 60").ToBytes()];
+        string path = Picture(new TestJpeg { Before = [TestJpeg.Segment(0xE1, exif)] });
+
+        DataSet face = Made(TestFacts.Of(path, "face"));
+        DataSet ear = Made(TestFacts.Of(path, "ear"));
+
+        Assert.Equal((200, 1, "Macro 60"), (face.GetInt32(Tags.PhotographicSensitivity), face.GetInt32(Tags.WhiteBalance), face.GetString(Tags.LensModel)));
+        Assert.False(face.Contains(Tags.MeteringMode) || ear.Contains(Tags.PhotographicSensitivity));
+    }
+
     private static IEnumerable<string> Values(DataSet made, Tag tag) => System.Text.Encoding.ASCII.GetString(made[tag]!.Value.Span).Trim(' ').Split('\\');
 
     private static string Picture(TestJpeg? picture = null) => TestFiles.Write((picture ?? new TestJpeg()).ToBytes());
