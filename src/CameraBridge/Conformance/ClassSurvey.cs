@@ -1,5 +1,4 @@
 using CameraBridge.Dicom.Iods;
-using CameraBridge.Pipeline.Objects;
 using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Conformance;

@@ -1,4 +1,3 @@
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Iods;
 
 namespace CameraBridge.Conformance;

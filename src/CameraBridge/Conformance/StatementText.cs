@@ -3,7 +3,6 @@ using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
-using CameraBridge.Dicom.Iods;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.UpperLayer;
 using CameraBridge.Pipeline.Deliveries;

@@ -23,6 +23,7 @@ namespace CameraBridge.Pipeline;
 internal static class Stages
 {
     /// <summary>The stages of a site in flow order; deliveries once for each destination. Those that are <see cref="IAsyncDisposable"/> are disposed of by the run.</summary>
+    [System.Diagnostics.CodeAnalysis.SuppressMessage("Reliability", "CA2000:Dispose objects before losing scope", Justification = "The run disposes of its stages.")]
     public static IReadOnlyList<IStage> Build(SiteConfiguration site, IPipelineDatabase database, TimeProvider clock, ILoggerFactory loggers) =>
     [
         new CuesStage(site, database, loggers.CreateLogger<CuesStage>()),

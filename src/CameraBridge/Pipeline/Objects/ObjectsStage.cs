@@ -72,7 +72,7 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
                 }
             }
 
-            foreach (Capture capture in making.InOrderOfMaking(open))
+            foreach (Capture capture in SittingObjects.InOrderOfMaking(open))
             {
                 cancellation.ThrowIfCancellationRequested();
                 making.Add(capture, objects, others, logger, cancellation);

@@ -2,7 +2,6 @@ using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Objects.Optics;
-using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Pipeline.Objects;
 
@@ -85,7 +84,7 @@ internal sealed class SittingObjects
     ];
 
     /// <summary>The captures in the order in which they are to be added: clips first, since stills that were taken meanwhile refer to them.</summary>
-    public IEnumerable<Capture> InOrderOfMaking(IReadOnlyList<Capture> open) => open.OrderBy(capture => CaptureKinds.ByName(capture) == CaptureKind.Clip ? 0 : 1);
+    public static IEnumerable<Capture> InOrderOfMaking(IReadOnlyList<Capture> open) => open.OrderBy(capture => CaptureKinds.ByName(capture) == CaptureKind.Clip ? 0 : 1);
 
     /// <summary>A clip of the sitting that became an object before, so that stills that are made now can refer to it.</summary>
     public void AddEarlier(Capture capture, ImagingObject clip, CancellationToken cancellation)

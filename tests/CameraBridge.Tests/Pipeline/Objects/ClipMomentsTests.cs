@@ -55,12 +55,28 @@ public sealed class ClipMomentsTests
 
     private static Capture Clip(string origin) => new()
     {
-        Source = "s", Place = "1/a.mp4", Folder = "1", Sha256 = "", SpoolName = "a", SettledAt = Ended.AddMinutes(1), TakenAt = Ended, TakenAtOrigin = origin,
+        Source = "s",
+        Place = "1/a.mp4",
+        Folder = "1",
+        Sha256 = "",
+        SpoolName = "a",
+        SettledAt = Ended.AddMinutes(1),
+        TakenAt = Ended,
+        TakenAtOrigin = origin,
     };
 
     private static ClipContent Content() => new()
     {
-        TransferSyntaxUID = "1.2.840.10008.1.2.4.102", Rows = 1, Columns = 1, SamplesPerPixel = 3, BitsAllocated = 8, BitsStored = 8,
-        PhotometricInterpretation = "YBR_PARTIAL_420", StreamLength = 1, NumberOfFrames = 250, FrameTimeMs = 40, Duration = TimeSpan.FromSeconds(10),
+        TransferSyntaxUID = "1.2.840.10008.1.2.4.102",
+        Rows = 1,
+        Columns = 1,
+        SamplesPerPixel = 3,
+        BitsAllocated = 8,
+        BitsStored = 8,
+        PhotometricInterpretation = "YBR_PARTIAL_420",
+        StreamLength = 1,
+        NumberOfFrames = 250,
+        FrameTimeMs = 40,
+        Duration = TimeSpan.FromSeconds(10),
     };
 }

@@ -88,9 +88,9 @@ internal static class AnatomyMapping
         }
     }
 
-    private static void SetIfAny(DataSet target, Tag tag, IReadOnlyList<DataSet> items)
+    private static void SetIfAny(DataSet target, Tag tag, DataSet[] items)
     {
-        if (items.Count > 0)
+        if (items.Length > 0)
         {
             target.SetItems(tag, items);
         }

@@ -237,7 +237,7 @@ public sealed class OpticAttributesTests
         Assert.False(face.Contains(Tags.MeteringMode) || ear.Contains(Tags.PhotographicSensitivity));
     }
 
-    private static IEnumerable<string> Values(DataSet made, Tag tag) => System.Text.Encoding.ASCII.GetString(made[tag]!.Value.Span).Trim(' ').Split('\\');
+    private static string[] Values(DataSet made, Tag tag) => System.Text.Encoding.ASCII.GetString(made[tag]!.Value.Span).Trim(' ').Split('\\');
 
     private static string Picture(TestJpeg? picture = null) => TestFiles.Write((picture ?? new TestJpeg()).ToBytes());
 
