@@ -313,6 +313,7 @@ public static class Tags
         StartTrim = new(0x0008, 0x2142),
         StationName = new(0x0008, 0x1010),
         Status = new(0x0000, 0x0900),
+        StereoPairsPresent = new(0x0022, 0x0028),
         StopTrim = new(0x0008, 0x2143),
         StorageMediaFileSetID = new(0x0088, 0x0130),
         StudyDate = new(0x0008, 0x0020),

@@ -90,6 +90,12 @@ internal sealed record ClipContent : Content
 
     /// <summary>When the recording began by the stream itself, UTC; null when it does not say or says 0.</summary>
     public DateTime? RecordedAt { get; init; }
+
+    /// <summary>Two views: Stereo Pairs Present (0022,0028) is YES (PS3.5 section 8.2.8).</summary>
+    public bool IsStereo { get; init; }
+
+    /// <summary>Pixel Aspect Ratio (0028,0034), for the one transfer syntax that allows pixels that are not square (.100); else null, and the attribute absent.</summary>
+    public (int Vertical, int Horizontal)? PixelAspectRatio { get; init; }
 }
 
 /// <summary>What came of a camera file: content for an object, or why it is held.</summary>

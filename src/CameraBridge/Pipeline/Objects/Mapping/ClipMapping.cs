@@ -21,6 +21,16 @@ internal static class ClipMapping
             target.SetInt(Tags.RecommendedDisplayFrameRate, [rate]);
         }
 
+        if (clip.IsStereo)
+        {
+            target.Set(Tags.StereoPairsPresent, "YES");
+        }
+
+        if (clip.PixelAspectRatio is var (vertical, horizontal))
+        {
+            target.SetInt(Tags.PixelAspectRatio, [vertical, horizontal]);
+        }
+
         target.Set(Tags.EffectiveDuration, Decimal((decimal)clip.Duration.TotalSeconds));
         if (clip.HasSound)
         {
