@@ -38,7 +38,7 @@ public enum StatusAdvice
 }
 
 /// <summary>A row of the status table.</summary>
-/// <param name="Service">"C-STORE", "C-FIND" or "any".</param>
+/// <param name="Service">"C-STORE", "C-FIND", "STOW" (the reasons of PS3.18 section I.2) or "any".</param>
 /// <param name="Code">Four hexadecimal digits, "x" for any.</param>
 /// <param name="Class">Kind.</param>
 /// <param name="Advice">What to do.</param>
