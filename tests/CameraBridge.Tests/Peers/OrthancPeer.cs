@@ -1,36 +1,47 @@
 using System.Globalization;
+using System.Net.Http.Headers;
 using System.Net.Http.Json;
+using System.Text;
 
 namespace CameraBridge.Tests.Peers;
 
-/// <summary>Orthanc as archive and as second worklist server, on the loopback, with its files in a folder of the test.</summary>
+/// <summary>Orthanc as archive (DIMSE and DICOMweb) and as second worklist server, on the loopback, with its files in a folder of the test.</summary>
 internal sealed class OrthancPeer : IAsyncDisposable
 {
     public const string AETitle = "PEERORTHANC";
+    public const string User = "gateway";
 
     private readonly PeerProcess process;
     private readonly HttpClient http;
 
-    private OrthancPeer(PeerProcess process, int dicomPort)
+    private OrthancPeer(PeerProcess process, int dicomPort, string? password)
     {
         this.process = process;
         DicomPort = dicomPort;
         http = new HttpClient { BaseAddress = new Uri(string.Create(CultureInfo.InvariantCulture, $"http://127.0.0.1:{process.Port}/")) };
+        if (password is not null)
+        {
+            http.DefaultRequestHeaders.Authorization = new AuthenticationHeaderValue("Basic", Convert.ToBase64String(Encoding.UTF8.GetBytes($"{User}:{password}")));
+        }
     }
+
+    /// <summary>Where its DICOMweb services begin.</summary>
+    public Uri DicomWebRoot => new(http.BaseAddress!, "dicom-web");
 
     public int DicomPort { get; }
 
     /// <param name="folder">For its configuration and storage.</param>
-    /// <param name="worklistItems">Folder with worklist files.</param>
-    public static async Task<OrthancPeer> StartAsync(string folder, string worklistItems)
+    /// <param name="worklistItems">Folder with worklist files; null for none.</param>
+    /// <param name="password">Password of <see cref="User"/>, which it then asks for; null for nobody.</param>
+    public static async Task<OrthancPeer> StartAsync(string folder, string? worklistItems = null, string? password = null)
     {
         Directory.CreateDirectory(Path.Combine(folder, "storage"));
         int dicomPort = PeerProcess.FreePort();
         PeerProcess? process = null;
         try
         {
-            process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort => Configure(folder, worklistItems, httpPort, dicomPort));
-            OrthancPeer peer = new(process, dicomPort);
+            process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort => Configure(folder, worklistItems ?? folder, httpPort, dicomPort, password));
+            OrthancPeer peer = new(process, dicomPort, password);
             process = null;
             return peer;
         }
@@ -40,16 +51,18 @@ internal sealed class OrthancPeer : IAsyncDisposable
         }
     }
 
-    private static string[] Configure(string folder, string worklistItems, int httpPort, int dicomPort)
+    private static string[] Configure(string folder, string worklistItems, int httpPort, int dicomPort, string? password)
     {
         string configuration = Path.Combine(folder, "orthanc.json");
         File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
             {
               "Name": "PEER", "StorageDirectory": "{{folder}}/storage", "IndexDirectory": "{{folder}}/storage",
-              "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": false,
+              "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": {{(password is null ? "false" : "true")}},
+              "RegisteredUsers": { "{{User}}": "{{password ?? "unused"}}" },
               "DicomAet": "{{AETitle}}", "DicomPort": {{dicomPort}}, "DicomCheckCalledAet": true,
               "DicomAlwaysAllowStore": true, "DicomAlwaysAllowFind": true, "DicomAlwaysAllowFindWorklist": true, "DefaultEncoding": "Utf8",
-              "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so"],
+              "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so", "/usr/share/orthanc/plugins/libOrthancDicomWeb.so"],
+              "DicomWeb": { "Enable": true, "Root": "/dicom-web/", "EnableWado": true, "Ssl": false },
               "Worklists": { "Enable": true, "Database": "{{worklistItems}}", "FilterIssuerAet": false }
             }
             """));
