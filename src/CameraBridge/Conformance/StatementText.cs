@@ -66,7 +66,7 @@ internal static class StatementText
 
     private static string Syntaxes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
         ["SOP classes", "Transfer syntax", "UID", "For"],
-        CaptureContents.Syntaxes.Select(one => (IReadOnlyList<string>)
+        ObjectSyntaxes.All.Select(one => (IReadOnlyList<string>)
         [
             string.Join(", ", surveys.Where(survey => survey.Class.Kind == one.Kind).Select(survey => NameOf(survey.Class.SOPClassUID))), NameOf(one.UID), one.UID, one.For,
         ]));

@@ -1,5 +1,4 @@
 using CameraBridge.Dicom.Bitstreams;
-using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Objects.Stills;
 
@@ -8,13 +7,6 @@ namespace CameraBridge.Pipeline.Objects;
 /// <summary>What a camera file gives to its object's Pixel Data, and the spool for what has to be made for it.</summary>
 internal sealed class CaptureContents : IDisposable
 {
-    /// <summary>The transfer syntaxes that objects may have, and what each is for.</summary>
-    public static readonly IReadOnlyList<(CaptureKind Kind, string UID, string For)> Syntaxes =
-    [
-        (CaptureKind.Still, TransferSyntaxes.JPEGBaseline8Bit, "JPEG stills, the camera's scan bit for bit, or rewritten without loss; re-encoded only where the object says so"),
-        (CaptureKind.Still, TransferSyntaxes.ExplicitVRLittleEndian, "stills of lossless formats (PNG, TIFF, BMP)"),
-    ];
-
     private readonly DerivedFiles derivedFiles;
     private readonly StillPreparation stills;
 
