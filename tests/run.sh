@@ -40,6 +40,9 @@ mkdir -p artifacts/peers artifacts/results
 export CAMERABRIDGE_PHOTOS="$PWD/artifacts/peers/photos"
 bash tests/peers/fetch_photos.sh "$CAMERABRIDGE_PHOTOS" || fail "the photographs could not be fetched"
 
+export CAMERABRIDGE_CLIPS="$PWD/artifacts/peers/clips"
+bash tests/peers/make_clips.sh "$CAMERABRIDGE_CLIPS" || fail "the clips could not be drawn"
+
 dotnet build CameraBridge.sln -c Release -clp:ErrorsOnly -v quiet || fail "the build has errors"
 
 rm -rf artifacts/results/*

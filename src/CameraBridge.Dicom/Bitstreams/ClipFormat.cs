@@ -80,6 +80,7 @@ public static class ClipFormat
         ReadOnlySpan<byte> brand = head[8..12];
         return brand.SequenceEqual("qt  "u8) ? ClipContainer.QuickTime
             : brand.SequenceEqual("heic"u8) || brand.SequenceEqual("heix"u8) || brand.SequenceEqual("heim"u8) || brand.SequenceEqual("heis"u8)
+                || brand.SequenceEqual("hevc"u8) || brand.SequenceEqual("hevx"u8) || brand.SequenceEqual("msf1"u8) || brand.SequenceEqual("avis"u8)
                 || brand.SequenceEqual("mif1"u8) || brand.SequenceEqual("avif"u8) || brand.SequenceEqual("crx "u8) ? ClipContainer.Unknown
             : ClipContainer.Mp4;
     }

@@ -265,6 +265,9 @@ public sealed class ClipHeader
         return header;
     }
 
+    /// <summary>Says that what was read is in another container: for a file that a tool has made readable.</summary>
+    public void AsIn(ClipContainer container) => Container = container;
+
     internal void Note(string text)
     {
         if (!_notes.Contains(text))

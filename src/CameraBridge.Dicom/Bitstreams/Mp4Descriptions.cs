@@ -229,7 +229,7 @@ internal sealed class Mp4Descriptions(ClipBytes bytes, ClipHeader header)
         }
 
         // 69H and 6BH are MPEG audio of any layer; the frame tells which.
-        return type is 0x69 or 0x6B && track.FirstSampleAt >= 0 ? sound with { Codec = MpegAudio.Read(bytes, track.FirstSampleAt)?.Codec ?? SoundCodec.Other }
+        return type is 0x69 or 0x6B && track.FirstSampleAt >= 0 ? MpegAudio.Read(bytes, track.FirstSampleAt) ?? sound
             : type == 0xA5 ? sound with { Codec = SoundCodec.Ac3 }
             : sound;
     }

@@ -107,19 +107,16 @@ internal sealed class Mp4Timing
         }
 
         double mean = (double)sum / count;
-        // A clock of coarse ticks rounds to the tick before or after (33, 33, 34 ms); a 50th of the step is no picture's time either.
-        double tolerance = Math.Max(mean * 0.02, mean >= 10 ? 1 : 0);
+        // A clock of coarse ticks rounds to the tick before or after (33, 33, 34 ms), often one of milliseconds that was there before this one; a 50th of
+        // the step is no picture's time either.
+        double tolerance = Math.Max(mean * 0.02, mean >= 10 ? Math.Max(1, Math.Min(timeScale * 0.00101, mean * 0.1)) : 0);
         video.IsConstantRate = _most - _least <= tolerance;
         (long numerator, long denominator) = _most == _least ? (timeScale, (long)_most) : Scaled(count, sum, timeScale);
         double rate = (double)numerator / denominator;
-        foreach ((long commonNumerator, long commonDenominator) in CommonRates)
+        (long Numerator, long Denominator) nearest = CommonRates.MinBy(common => Math.Abs((rate * common.Denominator / common.Numerator) - 1));
+        if (_most != _least && Math.Abs((rate * nearest.Denominator / nearest.Numerator) - 1) < 0.001)
         {
-            double common = (double)commonNumerator / commonDenominator;
-            if (_most != _least && Math.Abs(rate - common) / common < 0.0004)
-            {
-                (numerator, denominator) = (commonNumerator, commonDenominator);
-                break;
-            }
+            (numerator, denominator) = nearest;
         }
 
         (video.RateNumerator, video.RateDenominator) = Reduced(numerator, denominator);

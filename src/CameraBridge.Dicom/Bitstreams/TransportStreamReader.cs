@@ -123,7 +123,9 @@ internal sealed class TransportStreamReader(ClipBytes bytes, ClipHeader header)
         {
             0x0F => AacConfiguration.ReadAdts(frame) is { } aac ? new ClipSound(SoundCodec.Aac, "AAC", aac.SampleRate, aac.Channels) : null,
             0x03 or 0x04 => MpegAudio.Read(frame),
-            0x81 or 0x06 => MpegAudio.ReadAc3(frame),
+            0x81 => MpegAudio.ReadAc3(frame),
+            // Private data: what it is, a descriptor may tell; the frame does.
+            0x06 => MpegAudio.ReadAc3(frame) ?? (AacConfiguration.ReadAdts(frame) is { } other ? new ClipSound(SoundCodec.Aac, "AAC", other.SampleRate, other.Channels) : null),
             _ => null,
         };
         _sounds[pid] = sound ?? _sounds[pid];

@@ -33,6 +33,7 @@ internal static class ConfigurationReader
             Sources = root.List("sources", source => ReadSource(source, optics)),
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
+            Clips = ReadClips(root.Map("clips")),
             Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
         };
         root.Done();
@@ -89,6 +90,21 @@ internal static class ConfigurationReader
         return labels;
     }
 
+    private static ClipConfiguration ReadClips(SettingReader reader)
+    {
+        ClipConfiguration defaults = new();
+        ClipConfiguration clips = new()
+        {
+            Convert = reader.Flag("convert", defaults.Convert),
+            Ffmpeg = reader.Get("ffmpeg", defaults.Ffmpeg, (string text, out string? value) => SettingValues.WholePath(value = text), value => value ?? ""),
+            LesserProfiles = reader.Choice("lesser_profiles", defaults.LesserProfiles),
+            UnfitSound = reader.Choice("unfit_sound", defaults.UnfitSound),
+            LongestConversion = reader.Duration("longest_conversion", defaults.LongestConversion, Second, Day),
+        };
+        reader.Done();
+        return clips;
+    }
+
     private static IdentityPattern[] ReadPatterns(SettingReader reader, string key) =>
         [.. reader.List(key, pattern => new IdentityPattern(
             pattern.NeedText("name", "Give the pattern a short name; evidence names it.", SettingValues.Name),
@@ -119,6 +135,7 @@ internal static class ConfigurationReader
         Associations = reader.Number("associations", DestinationDefaults.Associations, 1, 16),
         FirstRetryDelay = reader.Duration("first_retry_delay", DestinationDefaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
         LongestRetryDelay = reader.Duration("longest_retry_delay", DestinationDefaults.LongestRetryDelay, Second, 7 * Day),
+        FragmentableVideo = reader.Flag("fragmentable_video", DestinationDefaults.FragmentableVideo),
         GiveUpAfter = reader.Duration("give_up_after", DestinationDefaults.GiveUpAfter, Second, 3650 * Day),
     };
 

@@ -32,6 +32,8 @@ internal sealed record SiteConfiguration
 
     public IReadOnlyList<DestinationConfiguration> Destinations { get; init; } = [];
 
+    public ClipConfiguration Clips { get; init; } = new();
+
     /// <summary>The source with this name; the one of a folder that was taken without a configured source has all defaults. Null: it is configured no more.</summary>
     public SourceConfiguration? FindSource(string name) =>
         Sources.FirstOrDefault(source => source.Name == name)
@@ -173,6 +175,40 @@ internal sealed record WorklistConfiguration
     public TimeSpan RetryAfter { get; init; } = TimeSpan.FromSeconds(30);
 }
 
+/// <summary>What becomes of H.264 Main and Constrained Baseline, which every decoder of High plays and the standard does not name.</summary>
+internal enum LesserProfiles
+{
+    /// <summary>Compressed anew as High: to the letter of PS3.5 section 8.2.7.</summary>
+    Encode,
+
+    /// <summary>Filed as they are.</summary>
+    Pass,
+}
+
+/// <summary>What becomes of sound that no transfer syntax takes.</summary>
+internal enum UnfitSound
+{
+    Encode,
+    Drop,
+}
+
+/// <summary>What may be done to clips that do not conform.</summary>
+internal sealed record ClipConfiguration
+{
+    /// <summary>Whether ffmpeg may convert what does not conform; else it is held.</summary>
+    public bool Convert { get; init; } = true;
+
+    /// <summary>Absolute path of the program; null: the one on the PATH, if any.</summary>
+    public string? Ffmpeg { get; init; }
+
+    public LesserProfiles LesserProfiles { get; init; } = LesserProfiles.Encode;
+
+    public UnfitSound UnfitSound { get; init; } = UnfitSound.Encode;
+
+    /// <summary>A conversion that takes longer is ended, and the clip held.</summary>
+    public TimeSpan LongestConversion { get; init; } = TimeSpan.FromHours(2);
+}
+
 /// <summary>An archive, and how patiently it is served.</summary>
 internal sealed record DestinationConfiguration
 {
@@ -185,6 +221,9 @@ internal sealed record DestinationConfiguration
     public TimeSpan FirstRetryDelay { get; init; } = TimeSpan.FromSeconds(5);
 
     public TimeSpan LongestRetryDelay { get; init; } = TimeSpan.FromMinutes(15);
+
+    /// <summary>It takes the fragmentable transfer syntaxes (.100.1 to .106.1), which clips beyond 4 GiB need.</summary>
+    public bool FragmentableVideo { get; init; }
 
     /// <summary>After this age a delivery that still fails is given up and shown as undelivered; nothing is deleted.</summary>
     public TimeSpan GiveUpAfter { get; init; } = TimeSpan.FromDays(7);

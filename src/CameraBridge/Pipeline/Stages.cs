@@ -29,7 +29,7 @@ internal static class Stages
         new CuesStage(site, database, loggers.CreateLogger<CuesStage>()),
         new SittingsStage(database, loggers.CreateLogger<SittingsStage>()),
         new MatchesStage(site, database, clock, loggers.CreateLogger<MatchesStage>()),
-        new ObjectsStage(site, database, loggers.CreateLogger<ObjectsStage>()),
+        new ObjectsStage(site, database, loggers.CreateLogger<ObjectsStage>(), clock),
         .. site.Destinations.Select(destination => new DeliveriesStage(destination, site, database, clock, loggers.CreateLogger<DeliveriesStage>())),
     ];
 }

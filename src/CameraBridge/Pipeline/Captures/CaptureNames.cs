@@ -41,7 +41,7 @@ internal static class CaptureNames
     private static readonly HashSet<string> CaptureExtensions = new(StringComparer.OrdinalIgnoreCase)
     {
         ".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".bmp", ".heic", ".heif", ".webp",
-        ".mp4", ".m4v", ".mov", ".avi", ".mpg", ".mpeg", ".mts", ".m2ts", ".3gp", ".wmv",
+        ".mp4", ".m4v", ".mov", ".avi", ".mpg", ".mpeg", ".mts", ".m2ts", ".m2v", ".vob", ".3gp", ".mkv", ".webm", ".wmv", ".asf",
     };
 
     private static readonly HashSet<string> UnfinishedExtensions = new(StringComparer.OrdinalIgnoreCase)

@@ -1,3 +1,4 @@
+using CameraBridge.Dicom.Bitstreams;
 using CameraBridge.Pipeline.Objects.Stills;
 
 namespace CameraBridge.Pipeline.Captures;
@@ -19,27 +20,19 @@ internal static class ContentSignature
 
     private static ReadOnlySpan<byte> TiffBigEndian => [(byte)'M', (byte)'M', 0, 42];
 
-    /// <summary>Pack header of an MPEG program stream (ISO/IEC 13818-1 section 2.5.3.3).</summary>
-    private static ReadOnlySpan<byte> MpegPack => [0, 0, 1, 0xBA];
-
     public static bool IsPictureOrClip(ReadOnlySpan<byte> start) =>
         start.StartsWith(Jpeg)
         || start.StartsWith(Png)
         || start.StartsWith(TiffLittleEndian)
         || start.StartsWith(TiffBigEndian)
-        || start.StartsWith(MpegPack)
         || StillFormats.IsBmp(start)
-        || IsBox(start)
-        || (start.Length >= 12 && start.StartsWith("RIFF"u8) && (start[8..12].SequenceEqual("AVI "u8) || start[8..12].SequenceEqual("WEBP"u8)));
+        || IsFileType(start)
+        || IsClip(start)
+        || (start.Length >= 12 && start.StartsWith("RIFF"u8) && start[8..12].SequenceEqual("WEBP"u8));
 
-    /// <summary>Of what <see cref="IsPictureOrClip"/> knows, whether it moves. A HEIF picture begins with a box, too, and names its brand (ISO/IEC 23008-12 section 10).</summary>
-    public static bool IsClip(ReadOnlySpan<byte> start) =>
-        start.StartsWith(MpegPack)
-        || (IsBox(start) && !(start.Length >= 12 && (start[8..11].SequenceEqual("hei"u8) || start[8..11].SequenceEqual("hev"u8) || start[8..11].SequenceEqual("mif"u8) || start[8..11].SequenceEqual("avi"u8))))
-        || (start.Length >= 12 && start.StartsWith("RIFF"u8) && start[8..12].SequenceEqual("AVI "u8));
+    /// <summary>Of what <see cref="IsPictureOrClip"/> knows, whether it moves; best with <see cref="ClipFormat.HeadLength"/> bytes.</summary>
+    public static bool IsClip(ReadOnlySpan<byte> start) => ClipFormat.IsClip(start[..Math.Min(start.Length, ClipFormat.HeadLength)]);
 
-    /// <summary>MP4, QuickTime and HEIF begin with a box (ISO/IEC 14496-12 section 4.2): its length, then its type.</summary>
-    private static bool IsBox(ReadOnlySpan<byte> start) =>
-        start.Length >= 8 && start[4..8] is var type
-        && (type.SequenceEqual("ftyp"u8) || type.SequenceEqual("moov"u8) || type.SequenceEqual("mdat"u8) || type.SequenceEqual("wide"u8));
+    /// <summary>A file of boxes that names its type first (ISO/IEC 14496-12 section 4.3): a clip, or a HEIF picture.</summary>
+    private static bool IsFileType(ReadOnlySpan<byte> start) => start.Length >= 8 && start[4..8].SequenceEqual("ftyp"u8);
 }

@@ -1,4 +1,6 @@
+using CameraBridge.Configuration;
 using CameraBridge.Dicom.Bitstreams;
+using CameraBridge.Pipeline.Objects.Clips;
 using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Objects.Stills;
 
@@ -9,11 +11,14 @@ internal sealed class CaptureContents : IDisposable
 {
     private readonly DerivedFiles derivedFiles;
     private readonly StillPreparation stills;
+    private readonly ClipPreparation clips;
 
-    public CaptureContents(string spoolFolder)
+    public CaptureContents(SiteConfiguration site, TimeProvider clock)
     {
-        derivedFiles = new DerivedFiles(spoolFolder);
+        derivedFiles = new DerivedFiles(site.SpoolFolder);
         stills = new StillPreparation(derivedFiles);
+        clips = new ClipPreparation(
+            site.Clips, derivedFiles, Ffmpeg.Find(site.Clips.Ffmpeg, clock), site.Destinations.All(destination => destination.FragmentableVideo));
     }
 
     /// <summary>
@@ -32,7 +37,11 @@ internal sealed class CaptureContents : IDisposable
     /// <exception cref="Persistence.StateUnavailableException">The spool takes no made file now.</exception>
     public ContentOutcome Read(CaptureKind kind, string path, CancellationToken cancellation) => kind == CaptureKind.Still
         ? stills.Prepare(path, JpegHeader.ReadFile(path), cancellation)
-        : new ContentOutcome.Held(new Reason("clip", "Clips cannot be filed yet."));
+        : clips.Prepare(path, cancellation);
 
-    public void Dispose() => derivedFiles.Dispose();
+    public void Dispose()
+    {
+        clips.Dispose();
+        derivedFiles.Dispose();
+    }
 }

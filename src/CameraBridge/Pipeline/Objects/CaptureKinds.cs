@@ -31,7 +31,7 @@ internal static class CaptureKinds
     private static bool IsClip(string path)
     {
         using Microsoft.Win32.SafeHandles.SafeFileHandle file = File.OpenHandle(path);
-        Span<byte> start = stackalloc byte[12];
+        Span<byte> start = stackalloc byte[Dicom.Bitstreams.ClipFormat.HeadLength];
         start = start[..RandomAccess.Read(file, start, 0)];
         return ContentSignature.IsClip(start);
     }

@@ -11,9 +11,9 @@ namespace CameraBridge.Pipeline.Objects;
 /// Makes the objects of a matched sitting: UIDs and data sets once, stored with their deliveries in one transaction before the first byte is sent.
 /// A capture that cannot become an object is held and stops none of the others; tried again later, it joins the series of those that could.
 /// </summary>
-internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDatabase database, ILogger<ObjectsStage> logger) : IStage, IAsyncDisposable
+internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDatabase database, ILogger<ObjectsStage> logger, TimeProvider? clock = null) : IStage, IAsyncDisposable
 {
-    private readonly CaptureContents contents = new(configuration.SpoolFolder);
+    private readonly CaptureContents contents = new(configuration, clock ?? TimeProvider.System);
 
     /// <summary>A camera that claims a time later than this after its picture was taken in has a wrong clock (zones differ by a day at most).</summary>
     private static readonly TimeSpan LatestAfterTaken = TimeSpan.FromDays(1);

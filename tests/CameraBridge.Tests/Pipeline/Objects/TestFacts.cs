@@ -13,7 +13,8 @@ internal static class TestFacts
 {
     public const string StudyInstanceUID = "1.2.840.99999.7.1", SeriesInstanceUID = "2.25.1001", SOPInstanceUID = "2.25.1002";
 
-    private static readonly CaptureContents Contents = new(Directory.CreateTempSubdirectory("made-").FullName);
+    private static readonly CaptureContents Contents = new(
+        new SiteConfiguration { SpoolFolder = Directory.CreateTempSubdirectory("made-").FullName, StateFile = "" }, TimeProvider.System);
 
     /// <summary>A worklist item as PS3.4 Table K.6-1 has it, with what a careful information system sends.</summary>
     public static DataSet Step()

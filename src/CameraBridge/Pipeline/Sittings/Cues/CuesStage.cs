@@ -149,13 +149,14 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
     /// <summary>Reads the file whole, once: its time, and the codes in its picture.</summary>
     private ExifTime? LookAt(List<Cue> cues, Capture capture, string path, LabelReader reader)
     {
+        if (IsClip(path))
+        {
+            return null;
+        }
+
         if (capture.Size > LargestPicture)
         {
-            if (!IsVideo(path))
-            {
-                AddUnreadable(cues, capture.Id, "picture-too-large", "the file is larger than 256 MiB");
-            }
-
+            AddUnreadable(cues, capture.Id, "picture-too-large", "the file is larger than 256 MiB");
             return null;
         }
 
@@ -169,11 +170,6 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
         }
 
         ReadOnlySpan<byte> bytes = data.AsSpan();
-        if (IsVideo(bytes))
-        {
-            return null;
-        }
-
         LabelReading reading = reader.Read(data);
         int foreign = reading.Texts.Count(text => !AddText(cues, text, site.Labels.Patterns, CueKind.Label, capture.Id));
         if (foreign > 0)
@@ -213,13 +209,11 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
         });
     }
 
-    private static bool IsVideo(string path)
+    /// <summary>A clip is known by its first bytes: it holds no label, and is never read whole for one.</summary>
+    private static bool IsClip(string path)
     {
         using Microsoft.Win32.SafeHandles.SafeFileHandle file = File.OpenHandle(path);
-        Span<byte> head = stackalloc byte[12];
-        return IsVideo(head[..RandomAccess.Read(file, head, 0)]);
+        Span<byte> head = stackalloc byte[ClipFormat.HeadLength];
+        return ClipFormat.IsClip(head[..RandomAccess.Read(file, head, 0)]);
     }
-
-    /// <summary>A file of boxes as ISO/IEC 14496-12 section 4.2 has them: length, then 'ftyp'.</summary>
-    private static bool IsVideo(ReadOnlySpan<byte> bytes) => bytes.Length >= 12 && bytes[4..8].SequenceEqual("ftyp"u8);
 }
