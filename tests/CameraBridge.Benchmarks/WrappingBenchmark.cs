@@ -64,7 +64,7 @@ internal static class WrappingBenchmark
 
     private static async Task<double> WrapAsync(string[] pictures, string target)
     {
-        using CaptureContents contents = new(target);
+        using CaptureContents contents = new(new SiteConfiguration { SpoolFolder = target, StateFile = "" }, TimeProvider.System);
         SeriesTemplate template = new(Series());
         Stopwatch watch = Stopwatch.StartNew();
         for (int i = 0; i < pictures.Length; i++)
