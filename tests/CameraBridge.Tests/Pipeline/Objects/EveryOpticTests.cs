@@ -69,13 +69,14 @@ public sealed class EveryOpticTests
     public async Task A_clip_of_every_optic_makes_a_right_object()
     {
         string folder = Directory.CreateTempSubdirectory("clips-").FullName;
-        string clip = await DrawClipAsync(folder);
+        string clip = await DrawClipAsync(folder, withSound: true);
+        string silent = await DrawClipAsync(folder, withSound: false);
         var files = new Dictionary<string, string>();
         foreach (Optic optic in OpticsTable.Own.All)
         {
             foreach (string? side in (string?[])(optic.Needs.Contains(ValueKeys.Side) ? ["R", "B"] : ["L", null]))
             {
-                ObjectFacts facts = TestFacts.OfClip(ClipOf(clip, sound: side is not null), optic.Name, side);
+                ObjectFacts facts = TestFacts.Of(side is null ? silent : clip, optic.Name, side, kind: CaptureKind.Clip);
                 await AddAsync(files, folder, $"{optic.Name} clip", optic.Always.Values.Has(ValueKeys.BodySite) ? facts : facts.Saying((ValueKeys.BodySite, "Neck")));
             }
         }
@@ -89,12 +90,12 @@ public sealed class EveryOpticTests
     {
         string photograph = Photographs.All().First(path => path.EndsWith("retina.jpg", StringComparison.Ordinal));
         string folder = Directory.CreateTempSubdirectory("study-").FullName;
-        string clip = await DrawClipAsync(folder);
+        string clip = await DrawClipAsync(folder, withSound: true);
         var files = new Dictionary<string, string>();
         int series = 0;
         foreach (string optic in (string[])["ear", "face", "skin-contact", "retina"])
         {
-            foreach (ObjectFacts facts in (ObjectFacts[])[TestFacts.Of(photograph, optic), TestFacts.Of(photograph, optic, "L"), TestFacts.OfClip(ClipOf(clip, sound: true), optic, "L")])
+            foreach (ObjectFacts facts in (ObjectFacts[])[TestFacts.Of(photograph, optic), TestFacts.Of(photograph, optic, "L"), TestFacts.Of(clip, optic, "L", kind: CaptureKind.Clip)])
             {
                 series += facts.Series.Kind == CaptureKind.Clip ? 0 : 1;
                 int number = facts.Series.Kind == CaptureKind.Clip ? 100 + series : (series + 1) / 2;
@@ -137,37 +138,18 @@ public sealed class EveryOpticTests
         Directory.Delete(folder, recursive: true);
     }
 
-    /// <summary>Two seconds at 30 frames a second with sound, High@4.1, by ffmpeg.</summary>
-    private static async Task<string> DrawClipAsync(string folder)
+    /// <summary>Two seconds at 30 frames a second, High@4.1, by ffmpeg.</summary>
+    private static async Task<string> DrawClipAsync(string folder, bool withSound)
     {
-        string path = Path.Combine(folder, "clip.mp4");
+        string path = Path.Combine(folder, withSound ? "clip.mp4" : "silent.mp4");
+        string[] sound = withSound ? ["-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=2", "-c:a", "aac", "-ac", "2"] : [];
         await OutsideProgram.RunAsync("/usr/bin/ffmpeg",
         [
-            "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=1280x720:rate=30:duration=2", "-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=2",
-            "-c:v", "libx264", "-profile:v", "high", "-level", "4.1", "-pix_fmt", "yuv420p", "-c:a", "aac", "-ac", "2", "-movflags", "+faststart", path,
+            "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=1280x720:rate=30:duration=2", .. sound,
+            "-c:v", "libx264", "-profile:v", "high", "-level", "4.1", "-pix_fmt", "yuv420p", "-movflags", "+faststart", path,
         ]);
         return path;
     }
-
-    private static ClipContent ClipOf(string path, bool sound) => new()
-    {
-        Fragments = [PixelSource.FromFile(path, 0, new FileInfo(path).Length)],
-        TransferSyntaxUID = TransferSyntaxes.MPEG4HP41,
-        Rows = 720,
-        Columns = 1280,
-        SamplesPerPixel = 3,
-        BitsAllocated = 8,
-        BitsStored = 8,
-        PhotometricInterpretation = "YBR_PARTIAL_420",
-        StreamLength = new FileInfo(path).Length,
-        LossySteps = [new LossyStep("ISO_14496_10", 60 * 1280 * 720 * 3m / new FileInfo(path).Length)],
-        NumberOfFrames = 60,
-        FrameTimeMs = 33.333333m,
-        CineRate = 30,
-        Duration = TimeSpan.FromSeconds(2),
-        HasSound = sound,
-        SoundChannels = sound ? 2 : 0,
-    };
 
     private static async Task<ObjectOutcome.Made> AddAsync(Dictionary<string, string> files, string folder, string what, ObjectFacts facts)
     {

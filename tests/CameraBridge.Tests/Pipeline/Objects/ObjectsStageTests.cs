@@ -182,6 +182,45 @@ public sealed class ObjectsStageTests : IDisposable
     }
 
     [Fact]
+    public async Task Stills_and_clips_of_both_sides_are_series_of_their_own_and_stills_of_a_clip_refer_to_it()
+    {
+        byte[] still = new TestJpeg().ToBytes();
+        string drawn = Path.Combine(folder.FullName, "clip.mp4");
+        await OutsideProgram.RunAsync("/usr/bin/ffmpeg",
+        [
+            "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=640x480:rate=25:duration=4", "-c:v", "libx264", "-profile:v", "high", "-level", "3.1", "-pix_fmt", "yuv420p", drawn,
+        ]);
+
+        // The clip ran from second 8 to second 12; b was taken in it, a and c were not; d is of the other ear, f was taken a second before it ended.
+        byte[] clip = await File.ReadAllBytesAsync(drawn, Cancellation);
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(
+            ("2/at0-a.jpg", still), ("2/at9.5-b.jpg", still), ("2/at12-clip.mp4", clip), ("2/at13-c.jpg", still), ("2/at14-d.jpg", still), ("2/at11-f.jpg", still),
+            ("2/camerabridge.json", "{}"u8.ToArray()), ("2/at14-d.jpg.json", "{}"u8.ToArray()));
+        await using (database)
+        {
+            await RunAsync(database);
+
+            Assert.All(await database.GetCapturesOfSittingAsync(sitting, Cancellation), capture => Assert.Null(capture.HeldReason));
+            List<DataSet> objects = await ObjectsAsync(database);
+            DataSet video = Assert.Single(objects, made => made.GetString(Tags.SOPClassUID) == SopClasses.VideoEndoscopicImageStorage);
+            DataSet[] stills = [.. objects.Where(made => made != video).OrderBy(made => made.GetString(Tags.AcquisitionDateTime), StringComparer.Ordinal)];
+            Assert.Equal(5, stills.Length);
+            Assert.Single(stills.Select(made => made.GetString(Tags.SeriesInstanceUID)).Distinct());
+            Assert.NotEqual(stills[0].GetString(Tags.SeriesInstanceUID), video.GetString(Tags.SeriesInstanceUID));
+
+            // Places in the sitting, by the natural order of the names.
+            Assert.Equal(6, objects.Select(made => made.GetInt32(Tags.InstanceNumber)).Distinct().Count());
+            Assert.Equal(["R", "R", "R", "R", "L"], stills.Select(made => made.GetString(Tags.ImageLaterality)!));
+            Assert.All(objects, made => Assert.False(made.Contains(Tags.Laterality)));
+            Assert.Equal((100, 40m), (video.GetInt32(Tags.NumberOfFrames), video.GetDecimal(Tags.FrameTime)));
+            Assert.Equal("20260228091508.000000+0100", video.GetString(Tags.AcquisitionDateTime)!.Replace("091508+", "091508.000000+", StringComparison.Ordinal));
+            Assert.Equal([null, 38, 76, null, null], stills.Select(made => made.GetItem(Tags.ReferencedImageSequence)?.GetInt32(Tags.ReferencedFrameNumber)));
+            Assert.Equal(video.GetString(Tags.SOPInstanceUID), stills[1].GetItem(Tags.ReferencedImageSequence)!.GetString(Tags.ReferencedSOPInstanceUID));
+            Assert.Equal("1.5", stills[1].GetItem(Tags.AcquisitionContextSequence)!.GetString(Tags.NumericValue));
+        }
+    }
+
+    [Fact]
     public async Task Two_sittings_of_a_study_tell_the_same_study_date_and_time()
     {
         byte[] whole = new TestJpeg().ToBytes();
@@ -294,7 +333,7 @@ public sealed class ObjectsStageTests : IDisposable
         IReadOnlyList<Work> looks = await database.LeaseAsync(Stage.Cues, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         IReadOnlyList<Capture> taken = await database.GetCapturesAsync([.. looks.Select(look => look.SubjectId)], Cancellation);
         await database.CompleteCuesAsync(
-            [.. looks.Select(look => new CaptureReading(look, takenAt, "exif", CuesOf(taken.Single(capture => capture.Id == look.SubjectId))))], Cancellation);
+            [.. looks.Select(look => new CaptureReading(look, takenAt.AddSeconds(Seconds(taken.Single(capture => capture.Id == look.SubjectId))), IsClip(taken.Single(capture => capture.Id == look.SubjectId)) ? "file" : "exif", CuesOf(taken.Single(capture => capture.Id == look.SubjectId))))], Cancellation);
 
         clock.Advance(TimeSpan.FromMinutes(3));
         Work closing = Assert.Single(await database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(1), Cancellation));
@@ -308,9 +347,18 @@ public sealed class ObjectsStageTests : IDisposable
         return matching.SubjectId;
     }
 
+    /// <summary>A name such as "at12.5-x.jpg" says how many seconds after the first picture it was taken.</summary>
+    private static double Seconds(Capture capture) => Path.GetFileName(capture.Place) is ['a', 't', .. var rest] && rest.Split('-') is [var seconds, _]
+        ? double.Parse(seconds, System.Globalization.CultureInfo.InvariantCulture)
+        : 0;
+
+    private static bool IsClip(Capture capture) => capture.Place.EndsWith(".mp4", StringComparison.Ordinal);
+
     private static IReadOnlyList<Cue> CuesOf(Capture capture) => capture.Place switch
     {
         "1/label.jpg" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Label, PatientID = "P0042" }],
+        "2/camerabridge.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Side = "R", Optic = "ear" }],
+        "2/at14-d.jpg.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Side = "L" }],
         "1/b.jpg.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Optic = "hand", Side = "L" }],
         _ => [],
     };

@@ -71,8 +71,6 @@ internal static class TestFacts
         return Of(isEye ? Contents.ReadEye(path, cancellation) : Contents.Read(kind, path, cancellation), optic, side, step, kind);
     }
 
-    public static ObjectFacts OfClip(ClipContent clip, string optic, string? side) => Of(new ContentOutcome.Made(clip), optic, side, null, CaptureKind.Clip);
-
     private static ObjectFacts Of(ContentOutcome content, string optic, string? side, DataSet? step, CaptureKind kind)
     {
         OpticsTable.Own.TryFind(optic, out Optic? found);
