@@ -99,11 +99,14 @@ def judge(web, program, site, cases, made, missing):
     studies = {}
     for path, head in heads.items():
         studies.setdefault(str(head.StudyInstanceUID), []).append(path)
+    copies = f"{site}/labelled"
+    os.makedirs(copies)
     with concurrent.futures.ThreadPoolExecutor(2) as workers:
+        labelled = {path: judges.labelled_for_old_judges(path, copies) for path in paths}
         conforming = judges.own(program, paths)
-        of_dciodvfy = dict(zip(paths, workers.map(judges.dciodvfy, paths)))
-        of_gdcm = dict(zip(paths, workers.map(judges.gdcm_reads, paths)))
-        alike = {study: judges.dcentvfy(members) for study, members in studies.items()}
+        of_dciodvfy = dict(zip(paths, workers.map(judges.dciodvfy, labelled.values())))
+        of_gdcm = dict(zip(paths, workers.map(judges.gdcm_reads, labelled.values())))
+        alike = {study: judges.dcentvfy([labelled[path] for path in members]) for study, members in studies.items()}
         returned = {uid: content for study in studies for uid, content in judges.wado(web, study).items()}
         pictures = {path: made.get((by_case[str(head.AccessionNumber)]["folder"], int(head.InstanceNumber))) for path, head in heads.items()}
         of_pixels = dict(zip(paths, workers.map(lambda path: judges.pixels(path, pictures[path]), paths)))

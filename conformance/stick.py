@@ -41,7 +41,9 @@ def clip(kind, path, seed, seconds, begun):
     source = ["-f", "lavfi", "-i", f"testsrc2=size=640x480:rate=25:duration={seconds}"]
     sound = ["-f", "lavfi", "-i", f"sine=frequency={300 + seed}:sample_rate=48000:duration={seconds}"] if kind.endswith("sound") else []
     coder = {
-        "clip-h264": ["-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-profile:v", "high", "-level:v", "4.1"],
+        "clip-h264": ["-c:v", "libx264", "-preset", "veryfast", "-pix_fmt", "yuv420p", "-profile:v", "high", "-level:v", "4.1"],
+        # Another profile than the transfer syntaxes name: it must be encoded anew.
+        "clip-h264-baseline": ["-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-profile:v", "baseline", "-level:v", "3.1"],
         "clip-hevc": ["-c:v", "libx265", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-x265-params", "log-level=error", "-tag:v", "hvc1"],
         "clip-mpeg2": ["-c:v", "mpeg2video", "-b:v", "4M", "-maxrate", "9M", "-bufsize", "1835k", "-profile:v", "4", "-level:v", "8", "-f", "vob"],
     }[kind.removesuffix("-sound")]

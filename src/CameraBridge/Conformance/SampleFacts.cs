@@ -155,7 +155,7 @@ internal static class SampleFacts
     public static IReadOnlyList<Content> Contents(CaptureKind kind) => kind == CaptureKind.Still ? Stills() : Clips();
 
     /// <summary>The content of which the least is known.</summary>
-    public static Content PlainContent(CaptureKind kind) => kind == CaptureKind.Still ? Stills()[1] : Clips()[2];
+    public static Content PlainContent(CaptureKind kind) => kind == CaptureKind.Still ? Stills()[1] : Clips()[^2];
 
     /// <summary>A camera that wrote its make, model, software and serial number ("A" each) into Exif (Exif 2.32 sections 4.6.4 and 4.6.5).</summary>
     public static Exif CameraExif(char form) => Exif.Read(
@@ -238,6 +238,7 @@ internal static class SampleFacts
         [
             clip,
             clip with { Rows = 720, Columns = 1280, NumberOfFrames = 31, FrameTimeMs = 41, CineRate = 24, Duration = TimeSpan.FromSeconds(1.3), SoundChannels = 1, ColorSpace = null },
+            clip with { IsStereo = true, PixelAspectRatio = (16, 15) },
             clip with { CineRate = null, HasSound = false, SoundChannels = 0, ColorSpace = null },
             clip with { Derivation = remade, LossySteps = [.. clip.LossySteps, .. clip.LossySteps] },
         ];
