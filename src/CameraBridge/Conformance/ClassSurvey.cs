@@ -85,7 +85,7 @@ internal sealed class ClassSurvey
 
             Optics.Add(optic.Name);
             known.Add(SampleObject.Least(optic, Class.Kind).Attributes() ?? attributes);
-            foreach (SampleObject made in full.Variants())
+            foreach (SampleObject made in full.Variants(optic))
             {
                 Count(made);
             }

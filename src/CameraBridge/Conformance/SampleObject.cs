@@ -81,9 +81,10 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
     public string? WhyNot() => Describe().Held?.Words;
 
     /// <summary>Objects between everything and the least, with every kind of content.</summary>
-    public IEnumerable<SampleObject> Variants()
+    /// <param name="optic">The optic as the table has it.</param>
+    public IEnumerable<SampleObject> Variants(Optic optic)
     {
-        SampleObject least = Least(Series.Optic, Series.Kind);
+        SampleObject least = Least(optic, Series.Kind);
         foreach (Content content in SampleFacts.Contents(Series.Kind))
         {
             foreach (SampleObject one in (SampleObject[])[this, least])
