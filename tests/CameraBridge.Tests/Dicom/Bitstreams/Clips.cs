@@ -1,7 +1,6 @@
 using System.Text.Json;
 using CameraBridge.Tests.Meta;
 using CameraBridge.Tests.Peers;
-using Xunit;
 
 namespace CameraBridge.Tests.Dicom.Bitstreams;
 

@@ -241,5 +241,5 @@ internal sealed class ClipPreparation : IDisposable
         return words.Length <= longest ? words : string.Create(CultureInfo.InvariantCulture, $"{words[..(longest - 3)]}...");
     }
 
-    private static ContentOutcome Held(Reason reason) => new ContentOutcome.Held(reason);
+    private static ContentOutcome.Held Held(Reason reason) => new(reason);
 }

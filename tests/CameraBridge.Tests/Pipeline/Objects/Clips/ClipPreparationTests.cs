@@ -195,9 +195,9 @@ public sealed class ClipPreparationTests : IDisposable
     public void A_clip_longer_than_a_fragment_is_held_or_parted_by_configuration()
     {
         string path = TestClips.PathOf("high41.mp4");
-        Assert.Equal("clip-too-long", Assert.IsType<ContentOutcome.Held>(Parted(mayBeFragmentable: false).Prepare(path, CancellationToken.None)).Reason.Code);
+        Assert.Equal("clip-too-long", Assert.IsType<ContentOutcome.Held>(Parted(path, mayBeFragmentable: false)).Reason.Code);
 
-        var content = (ClipContent)Assert.IsType<ContentOutcome.Made>(Parted(mayBeFragmentable: true).Prepare(path, CancellationToken.None)).Content;
+        var content = (ClipContent)Assert.IsType<ContentOutcome.Made>(Parted(path, mayBeFragmentable: true)).Content;
 
         Assert.Equal(TransferSyntaxes.MPEG4HP41F, content.TransferSyntaxUID);
         Assert.Equal(8, content.Fragments.Count);
@@ -206,10 +206,14 @@ public sealed class ClipPreparationTests : IDisposable
         Assert.Equal([.. file, .. new byte[file.Length & 1]], content.Fragments.SelectMany(Bytes));
 
         // HEVC is parted in its own transfer syntax (PS3.5 sections 8.2.10 and 8.2.11).
-        var hevc = (ClipContent)Assert.IsType<ContentOutcome.Made>(Parted(mayBeFragmentable: false).Prepare(TestClips.PathOf("hevc_main.mp4"), CancellationToken.None)).Content;
+        var hevc = (ClipContent)Assert.IsType<ContentOutcome.Made>(Parted(TestClips.PathOf("hevc_main.mp4"), mayBeFragmentable: false)).Content;
         Assert.Equal((TransferSyntaxes.HEVCMP51, 5), (hevc.TransferSyntaxUID, hevc.Fragments.Count));
 
-        ClipPreparation Parted(bool mayBeFragmentable) => new(new ClipConfiguration(), _derived, null, mayBeFragmentable) { LongestFragment = 200_000, FragmentLength = 100_000 };
+        ContentOutcome Parted(string clip, bool mayBeFragmentable)
+        {
+            using var preparation = new ClipPreparation(new ClipConfiguration(), _derived, null, mayBeFragmentable) { LongestFragment = 200_000, FragmentLength = 100_000 };
+            return preparation.Prepare(clip, CancellationToken.None);
+        }
     }
 
     /// <summary>A program that never ends, in place of ffmpeg: ended by the time limit, of a clock that only the test moves.</summary>
