@@ -98,7 +98,7 @@ public sealed class ConformanceRunTests(ConformanceRun run) : IClassFixture<Conf
         Assert.True(faults.Count == 0, string.Join('\n', faults.Distinct()));
     }
 
-    private IEnumerable<JsonElement> Rows() => run.Report.GetProperty("rows").EnumerateArray();
+    private JsonElement.ArrayEnumerator Rows() => run.Report.GetProperty("rows").EnumerateArray();
 
     private static string Text(JsonElement row, string name) => row.GetProperty(name).GetString()!;
 }
