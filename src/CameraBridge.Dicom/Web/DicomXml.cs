@@ -10,7 +10,8 @@ namespace CameraBridge.Dicom.Web;
 
 /// <summary>
 /// Reads the Native DICOM Model (PS3.19 section A.1, edition 2024d), the XML that some servers answer with (application/dicom+xml). The JSON model is derived from
-/// it member by member (PS3.18 section F.2), so each element is rewritten as that and read by the one reader for both. No document type, no entities, no links.
+/// it member by member (PS3.18 section F.2), so each element is rewritten as that and read by the one reader for both. Private attributes, which the model
+/// names without their block, are passed over: no answer needs them. No document type, no entities, no links.
 /// </summary>
 public static class DicomXml
 {
@@ -33,6 +34,7 @@ public static class DicomXml
             IgnoreProcessingInstructions = true,
             MaxCharactersInDocument = Math.Max(1, utf8.Length),
         };
+        utf8 = WithoutFaultyDeclaration(utf8);
         var json = new ArrayBufferWriter<byte>();
         try
         {
@@ -65,6 +67,15 @@ public static class DicomXml
         return read.Count == 1 ? read[0] : throw Malformed("the document holds no data set");
     }
 
+    /// <summary>An XML declaration with xml:space in it, as an example of the standard has it (PS3.19 section A.1, from memory), is no XML; the document is UTF-8 then.</summary>
+    private static ReadOnlyMemory<byte> WithoutFaultyDeclaration(ReadOnlyMemory<byte> utf8)
+    {
+        const int LongestDeclaration = 200;
+        ReadOnlySpan<byte> head = utf8.Span[..Math.Min(utf8.Length, LongestDeclaration)];
+        int end = head.StartsWith("<?xml "u8) ? head.IndexOf("?>"u8) : -1;
+        return end > 0 && head[..end].IndexOf("xml:space"u8) > 0 ? utf8[(end + 2)..] : utf8;
+    }
+
     private static MalformedException Malformed(string rule) => new(0, "", rule + " (PS3.19 section A.1.6)");
 
     /// <summary>One document on its way to JSON. Names are compared without their namespace, which servers forget.</summary>
@@ -81,7 +92,7 @@ public static class DicomXml
             writer.WriteStartObject();
             ForEachChild(name =>
             {
-                if (name == "DicomAttribute")
+                if (name == "DicomAttribute" && reader.GetAttribute("privateCreator") is null)
                 {
                     Attribute();
                 }

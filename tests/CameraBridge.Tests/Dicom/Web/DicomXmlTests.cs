@@ -5,6 +5,8 @@ using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.Web;
+using CameraBridge.Tests.Dicom.Part10;
+using CameraBridge.Tests.Peers;
 using Xunit;
 
 namespace CameraBridge.Tests.Dicom.Web;
@@ -25,7 +27,8 @@ public sealed class DicomXmlTests
           <DicomAttribute tag="00081110" vr="SQ" keyword="ReferencedStudySequence"><Item number="1"/><Item number="2">
             <DicomAttribute tag="00081155" vr="UI"><Value number="1">2.25.7</Value></DicomAttribute></Item></DicomAttribute>
           <DicomAttribute tag="00200010" vr="SH" keyword="StudyID"/>
-          <DicomAttribute tag="00091001" vr="OB" privateCreator="X"><InlineBinary>AQID</InlineBinary></DicomAttribute>
+          <DicomAttribute tag="00090001" vr="OB" privateCreator="X"><InlineBinary>AQID</InlineBinary></DicomAttribute>
+          <DicomAttribute tag="00720065" vr="OB"><InlineBinary>AQID</InlineBinary></DicomAttribute>
           <DicomAttribute tag="7FE00010" vr="OB" keyword="PixelData"><BulkData uri="bulk/1"/></DicomAttribute>
         </NativeDicomModel>
         """;
@@ -44,9 +47,62 @@ public sealed class DicomXmlTests
         Assert.Equal(1.72m, read.GetDecimal(Tags.PatientSize));
         Assert.Equal([null, "2.25.7"], read.GetItems(Tags.ReferencedStudySequence).Select(item => item.GetString(Tags.ReferencedSOPInstanceUID)));
         Assert.True(read.Contains(Tags.StudyID));
-        Assert.True(read.TryFind(new Tag(0x0009, 0x1001), out Element? bytes));
+        Assert.True(read.TryFind(new Tag(0x0072, 0x0065), out Element? bytes));
         Assert.Equal([1, 2, 3], bytes.Value.ToArray());
+        Assert.DoesNotContain(read, element => element.Tag.IsPrivate);
         Assert.Contains(findings, finding => finding.Rule.Contains("BulkDataURI", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public async Task What_dcmtk_writes_of_an_object_is_the_object()
+    {
+        string folder = Directory.CreateTempSubdirectory("camerabridge-xml-").FullName;
+        try
+        {
+            DataSet dataSet = SampleDataSets.Rich();
+            dataSet.Remove(Tags.PixelData);
+            dataSet.Remove(Tags.PatientComments); // XML turns CR LF into LF (XML 1.0 section 2.11)
+            dataSet.Remove(Tags.InstitutionAddress);
+            dataSet.Remove(new Tag(0x0009, 0x0010)); // the model names private attributes without their block (PS3.19 Table A.1.5-2)
+            dataSet.Remove(new Tag(0x0009, 0x1001));
+            dataSet.Remove(new Tag(0x0072, 0x0082)); // SV and UV came after this dcmtk's XML
+            dataSet.Remove(Tags.EncapsulatedPixelDataValueTotalLength);
+            foreach (ushort number in new ushort[] { 0x0067, 0x0069, 0x0073, 0x0075, 0x0081 })
+            {
+                // OF, OW, OD, OL, OV: seen that this dcmtk turns their bytes to big endian, where the model has little (PS3.19 Table A.1.5-2).
+                dataSet.Remove(new Tag(0x0072, number));
+            }
+
+            string file = Path.Combine(folder, "rich.dcm");
+            var meta = new FileMeta(SopClasses.SecondaryCaptureImageStorage, SampleDataSets.SOPInstanceUID, TransferSyntax.ExplicitLittleEndian.Uid);
+            await using (Stream bytes = Part10File.Encode(meta, ElementWriter.Encode(dataSet, TransferSyntax.ExplicitLittleEndian)).OpenRead())
+            await using (FileStream target = File.Create(file))
+            {
+                await bytes.CopyToAsync(target, TestContext.Current.CancellationToken);
+            }
+
+            // dcm2xml of dcmtk 3.6.7, the Native DICOM Model with binary values inline.
+            string xml = await OutsideProgram.RunAsync("dcm2xml", "--native-format", "--encode-base64", file);
+
+            DataSet read = DicomXml.Read(Encoding.UTF8.GetBytes(xml));
+            Assert.Equal(
+                Encoding.UTF8.GetString(DicomJson.Write(dataSet)),
+                Encoding.UTF8.GetString(DicomJson.Write(WithoutGroup2(read))));
+        }
+        finally
+        {
+            Directory.Delete(folder, recursive: true);
+        }
+    }
+
+    private static DataSet WithoutGroup2(DataSet dataSet)
+    {
+        foreach (Tag tag in dataSet.Select(element => element.Tag).Where(tag => tag.Group == 2).ToArray())
+        {
+            dataSet.Remove(tag);
+        }
+
+        return dataSet;
     }
 
     [Theory]
