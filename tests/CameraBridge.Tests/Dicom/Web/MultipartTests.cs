@@ -21,7 +21,8 @@ public sealed class MultipartTests
             using var body = new MultipartBody("application/dicom", [.. contents.Select(bytes => new MultipartBodyPart("application/dicom", PixelSource.FromBytes(bytes)))]);
             byte[] written = await body.ReadAsByteArrayAsync(Cancellation);
 
-            List<byte[]> read = [.. (await ReadAsync(new Crumbs(written, random), body.Boundary)).Select(part => part.Content)];
+            await using var crumbs = new Crumbs(written, random);
+            List<byte[]> read = [.. (await ReadAsync(crumbs, body.Boundary)).Select(part => part.Content)];
 
             Assert.Equal(written.Length, body.Headers.ContentLength);
             Assert.Equal(contents, read);
@@ -67,17 +68,9 @@ public sealed class MultipartTests
     [InlineData("--b\r\n\r\nabc\r\n--b\r\n")]
     [InlineData("--b\r\nno colon\r\n\r\nabc\r\n--b--")]
     [InlineData("--bx\r\n\r\nabc\r\n--b--extra--b\r\n\r\n")]
-    public async Task A_body_without_its_closing_boundary_is_torn(string body)
-    {
-        if (body.StartsWith("--bx", StringComparison.Ordinal))
-        {
-            // A longer boundary that begins like ours (RFC 2046 section 5.1.2) is none of ours here: something follows it on its line.
-            await Assert.ThrowsAsync<MalformedException>(() => ReadAsync(new MemoryStream(Encoding.ASCII.GetBytes(body)), "b"));
-            return;
-        }
-
+    public async Task A_body_that_is_torn_or_none_is_refused(string body) =>
+        // A longer boundary that begins like ours (RFC 2046 section 5.1.2) is none of ours: something follows it on its line.
         await Assert.ThrowsAsync<MalformedException>(() => ReadAsync(new MemoryStream(Encoding.ASCII.GetBytes(body)), "b"));
-    }
 
     [Fact]
     public async Task An_endless_head_ends_at_its_limit()

@@ -314,7 +314,8 @@ public sealed class StowClientTests
         Assert.Contains("multipart/related; type=\"application/dicom+json\"", head, StringComparison.Ordinal);
         var reader = new MultipartReader(new MemoryStream(received), head.Split("boundary=\"")[1].Split('"')[0]);
         MultipartPart first = (await reader.ReadNextAsync(Cancellation))!;
-        string json = await new StreamReader(first.Body).ReadToEndAsync(Cancellation);
+        using var metadataText = new StreamReader(first.Body);
+        string json = await metadataText.ReadToEndAsync(Cancellation);
         MultipartPart second = (await reader.ReadNextAsync(Cancellation))!;
         using var bulk = new MemoryStream();
         await second.Body.CopyToAsync(bulk, Cancellation);

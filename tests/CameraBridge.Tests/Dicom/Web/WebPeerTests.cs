@@ -1,10 +1,11 @@
+using System.Globalization;
 using System.Net;
 using System.Net.Security;
 using System.Net.Sockets;
 using System.Security.Authentication;
 using System.Security.Cryptography;
 using System.Security.Cryptography.X509Certificates;
-using System.Globalization;
+using System.Text;
 using CameraBridge.Dicom.Web;
 using Xunit;
 using static CameraBridge.Tests.Dicom.Web.WebObjects;
@@ -87,12 +88,14 @@ public sealed class WebPeerTests : IDisposable
     /// <returns>The subject of the client's certificate; null when there was no handshake.</returns>
     private async Task<string?> ServeOnceAsync(TcpListener listener)
     {
+        var trust = new X509ChainPolicy { TrustMode = X509ChainTrustMode.CustomRootTrust, RevocationMode = X509RevocationMode.NoCheck };
+        trust.CustomTrustStore.Add(authority);
         using TcpClient connection = await listener.AcceptTcpClientAsync(Cancellation);
-        await using var tls = new SslStream(connection.GetStream(), leaveInnerStreamOpen: false, (_, _, _, _) => true);
+        await using var tls = new SslStream(connection.GetStream(), leaveInnerStreamOpen: false);
         try
         {
             await tls.AuthenticateAsServerAsync(
-                new SslServerAuthenticationOptions { ServerCertificate = server, ClientCertificateRequired = true, CertificateRevocationCheckMode = X509RevocationMode.NoCheck }, Cancellation);
+                new SslServerAuthenticationOptions { ServerCertificate = server, ClientCertificateRequired = true, CertificateChainPolicy = trust }, Cancellation);
             using var reader = new StreamReader(tls, leaveOpen: true);
 
             // The object is binary; its end is its last boundary.
@@ -101,7 +104,7 @@ public sealed class WebPeerTests : IDisposable
             }
 
             byte[] body = Stored("2.25.1");
-            await tls.WriteAsync(System.Text.Encoding.ASCII.GetBytes($"HTTP/1.1 200 OK\r\nContent-Length: {body.Length}\r\n\r\n"), Cancellation);
+            await tls.WriteAsync(Encoding.ASCII.GetBytes($"HTTP/1.1 200 OK\r\nContent-Length: {body.Length}\r\n\r\n"), Cancellation);
             await tls.WriteAsync(body, Cancellation);
             return tls.RemoteCertificate?.Subject;
         }
