@@ -13,12 +13,15 @@ internal sealed record ObjectSyntax(CaptureKind Kind, string UID, string For);
 /// <summary>All transfer syntaxes that objects may have. What is not here is never proposed to an archive.</summary>
 internal static class ObjectSyntaxes
 {
+    /// <summary>VL Image allows 8 bits alone (PS3.3 section C.8.12.1.1.2), so a clip of 10 bits becomes no object of these classes though it has a transfer syntax.</summary>
+    private static readonly ClipSyntax[] OfClips = [.. ClipSyntaxes.All.Where(syntax => syntax.BitDepth == 8)];
+
     public static IReadOnlyList<ObjectSyntax> All { get; } =
     [
         new(CaptureKind.Still, TransferSyntaxes.JPEGBaseline8Bit, "JPEG stills: the camera's scan bit for bit, or rearranged without loss; re-encoded only where the object says so"),
         new(CaptureKind.Still, TransferSyntaxes.ExplicitVRLittleEndian, "stills of lossless formats (PNG, TIFF, BMP)"),
-        .. ClipSyntaxes.All.Select(syntax => new ObjectSyntax(CaptureKind.Clip, syntax.TransferSyntaxUID, $"{syntax.Name} ({syntax.Section})")),
-        .. ClipSyntaxes.All.Where(syntax => syntax.FragmentableUID is not null).Select(syntax => new ObjectSyntax(
+        .. OfClips.Select(syntax => new ObjectSyntax(CaptureKind.Clip, syntax.TransferSyntaxUID, $"{syntax.Name} ({syntax.Section})")),
+        .. OfClips.Where(syntax => syntax.FragmentableUID is not null).Select(syntax => new ObjectSyntax(
             CaptureKind.Clip, syntax.FragmentableUID!, "the same beyond 4 GiB, in fragments, where every destination is configured to take it")),
     ];
 }
