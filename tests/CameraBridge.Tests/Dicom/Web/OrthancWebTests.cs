@@ -1,5 +1,6 @@
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.Web;
 using CameraBridge.Tests.Peers;
 using Xunit;
@@ -85,6 +86,20 @@ public sealed class OrthancWebTests : IDisposable
         Assert.Equal(409, (int?)reply.StatusCode);
         Assert.Equal((StowVerdict.Later, (ushort?)0x0110), (judged.Verdict, judged.Reason));
         Assert.Contains("0110", judged.Sentence, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_server_that_takes_no_metadata_with_bulk_data_is_known_by_its_answer()
+    {
+        await using OrthancPeer orthanc = await StartAsync();
+        WebPeer peer = Peer(orthanc);
+        using HttpClient http = peer.CreateClient();
+
+        StowReply reply = await new StowClient(http, peer).StoreMetadataAsync([new StowMetadata(WebObjects.DataSet("2.25.501"), TransferSyntax.JpegBaseline)], cancellationToken: Cancellation);
+
+        // This version takes application/dicom only.
+        Assert.Equal(415, (int?)reply.StatusCode);
+        Assert.Equal((StowVerdict.Later, true), (reply["2.25.501"].Verdict, reply["2.25.501"].ConcernsPeer));
     }
 
     [Fact]

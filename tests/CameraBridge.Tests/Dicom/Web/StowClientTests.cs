@@ -14,6 +14,7 @@ namespace CameraBridge.Tests.Dicom.Web;
 /// <summary>Store requests to peers that do what peers should not. Status codes: PS3.18 Table 10.5.3-1 (edition 2024d) and RFC 9110 section 15.</summary>
 public sealed class StowClientTests
 {
+    private static readonly TimeSpan Drip = TimeSpan.FromMilliseconds(10);
     private static readonly WebLimits Short = new() { Start = TimeSpan.FromSeconds(5), Headers = TimeSpan.FromMilliseconds(400), Idle = TimeSpan.FromMilliseconds(400) };
 
     private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
@@ -193,10 +194,30 @@ public sealed class StowClientTests
         });
         StowInstance big = Instance("2.25.1", PixelSource.FromBytes(new byte[32 * 1024 * 1024]));
 
-        StowReply reply = await StoreAsync(archive, [big], Short, options: new StowOptions { ExpectContinueFrom = null });
+        StowReply reply = await StoreAsync(archive, [big], Short with { Headers = WebLimits.Default.Headers }, options: new StowOptions { ExpectContinueFrom = null });
 
         Assert.Equal(StowVerdict.Unknown, reply["2.25.1"].Verdict);
         Assert.Contains(inTheAnswer ? "broke off its answer" : "limit Idle", reply["2.25.1"].Sentence, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_peer_that_drips_its_answer_is_left_when_the_whole_time_is_over()
+    {
+        await using var archive = new ScriptedWebPeer(async request =>
+        {
+            await request.PassOverBodyAsync();
+            await request.WriteAsync("HTTP/1.1 200 OK\r\nX-Drip: ");
+            while (true)
+            {
+                await request.WriteAsync("x");
+                await Task.Delay(Drip, TimeProvider.System, Cancellation);
+            }
+        });
+
+        StowReply reply = await StoreAsync(archive, [Instance("2.25.1")], new WebLimits { Whole = TimeSpan.FromMilliseconds(700) });
+
+        Assert.Equal(StowVerdict.Unknown, reply["2.25.1"].Verdict);
+        Assert.Contains("limit Whole, 0.7 s", reply["2.25.1"].Sentence, StringComparison.Ordinal);
     }
 
     [Fact]
