@@ -9,6 +9,7 @@ public static class SopClasses
         EncapsulatedPDFStorage = "1.2.840.10008.5.1.4.1.1.104.1",
         MediaStorageDirectoryStorage = "1.2.840.10008.1.3.10",
         ModalityPerformedProcedureStep = "1.2.840.10008.3.1.2.3.3",
+        ModalityPerformedProcedureStepRetrieve = "1.2.840.10008.3.1.2.3.4",
         ModalityWorklistInformationModelFind = "1.2.840.10008.5.1.4.31",
         OphthalmicPhotography8BitImageStorage = "1.2.840.10008.5.1.4.1.1.77.1.5.1",
         PatientRootQueryRetrieveInformationModelFind = "1.2.840.10008.5.1.4.1.2.1.1",

@@ -151,7 +151,7 @@ public sealed class CommandSet
     /// <summary>True when a data set follows. Without the element, which must be there, none is expected.</summary>
     public bool HasDataSet => (CommandDataSetType ?? NoDataSet) != NoDataSet;
 
-    /// <summary>The response to a request, with what a response repeats of it (PS3.7 sections 9.3 and 10.3).</summary>
+    /// <summary>The response to a request, with what a response repeats of it (PS3.7 sections 9.3 and 10.3): class, instance, message, event or action type.</summary>
     public static CommandSet ResponseTo(CommandSet request, ushort status) => new()
     {
         AffectedSOPClassUID = request.AffectedSOPClassUID ?? request.RequestedSOPClassUID,
@@ -160,6 +160,8 @@ public sealed class CommandSet
         CommandDataSetType = NoDataSet,
         Status = status,
         AffectedSOPInstanceUID = request.AffectedSOPInstanceUID ?? request.RequestedSOPInstanceUID,
+        EventTypeID = request.EventTypeID,
+        ActionTypeID = request.ActionTypeID,
     };
 
     /// <summary>Reads a command set.</summary>

@@ -94,7 +94,7 @@ internal sealed partial class DimseChannel
             return decoded.HasDataSet ? null : await EndResponseAsync(cancellationToken).ConfigureAwait(false);
         }
 
-        if (performer is null || !current!.LocalRoles.HasFlag(ContextRoles.Provider))
+        if (PerformerOf(decoded) is not { } wanted)
         {
             return string.Create(
                 CultureInfo.InvariantCulture, $"a request (command field {(ushort)decoded.CommandField:X4}H) where this side does not perform any");
@@ -103,8 +103,8 @@ internal sealed partial class DimseChannel
         // One after the other: a peer with a window may send the next request early, and is slowed down by TCP until its turn comes.
         await performing.WaitAsync(cancellationToken).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
         cancellationToken.ThrowIfCancellationRequested();
-        performance = new RequestPerformance(this, current, decoded);
-        performing = performance.RunAsync(performer);
+        performance = new RequestPerformance(this, current!, decoded);
+        performing = performance.RunAsync(wanted);
         if (decoded.HasDataSet)
         {
             return null;
@@ -113,6 +113,16 @@ internal sealed partial class DimseChannel
         performance.ReceivedInFull();
         return EndMessage();
     }
+
+    // An event report goes the other way than all other requests, from the provider to the user. In an association that the peer made for it,
+    // role selection says so (PS3.4 section J.3.3.1.3, PS3.7 section D.3.3.4); peers that leave it out are understood all the same. A report that
+    // nobody waits for is declined, which leaves the association to those who use it for other things.
+    private RequestPerformer? PerformerOf(CommandSet request) => request.CommandField == CommandField.EventReportRequest
+        ? Volatile.Read(ref events) ?? performer ?? DeclineAsync
+        : current!.LocalRoles.HasFlag(ContextRoles.Provider) ? performer : null;
+
+    private static Task DeclineAsync(DimseChannel channel, IncomingRequest request) => channel.RespondAsync(
+        request.Context, CommandSet.ResponseTo(request.Command, Statuses.UnrecognizedOperation), null, CancellationToken.None).AsTask();
 
     private async ValueTask<string?> TakeDataSetAsync(PresentationDataValue value, CancellationToken cancellationToken)
     {

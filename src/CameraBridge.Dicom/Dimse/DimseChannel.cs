@@ -24,6 +24,7 @@ internal sealed partial class DimseChannel
     private readonly ConcurrentDictionary<ushort, DimseOperation> operations = new();
     private readonly RequestPerformer? performer;
     private readonly long maximumDataSetLength;
+    private RequestPerformer? events;
     private int lastMessageId;
     private int outstanding;
 
@@ -64,12 +65,22 @@ internal sealed partial class DimseChannel
         return channel;
     }
 
-    /// <summary>The accepted context for a SOP class and transfer syntax in which this side is the user; null transfer syntax: the first one.</summary>
-    public AcceptedContext? FindContext(string abstractSyntax, string? transferSyntax) =>
+    /// <summary>The accepted context for a SOP class and transfer syntax in which this side has the role; null transfer syntax: the first one.</summary>
+    public AcceptedContext? FindContext(string abstractSyntax, string? transferSyntax, ContextRoles role = ContextRoles.User) =>
         Association.Contexts.FirstOrDefault(context =>
             context.AbstractSyntaxUID == abstractSyntax &&
             (transferSyntax is null || context.TransferSyntaxUID == transferSyntax) &&
-            context.LocalRoles.HasFlag(ContextRoles.User));
+            context.LocalRoles.HasFlag(role));
+
+    /// <summary>Names who takes the event reports of the peer. Until then they are declined.</summary>
+    /// <exception cref="InvalidOperationException">Somebody else takes them already.</exception>
+    public void TakeEvents(RequestPerformer taker)
+    {
+        if (Interlocked.CompareExchange(ref events, taker, null) is not null)
+        {
+            throw new InvalidOperationException("The event reports of this association are taken by somebody else: make one user for an association.");
+        }
+    }
 
     /// <summary>Sends a request when the window allows it. The operation must be disposed: that gives its place in the window back.</summary>
     /// <exception cref="AssociationException">The association is broken, now or before.</exception>

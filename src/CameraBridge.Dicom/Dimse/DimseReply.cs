@@ -4,12 +4,15 @@ using CameraBridge.Dicom.Data;
 namespace CameraBridge.Dicom.Dimse;
 
 /// <summary>What a peer answered to an operation.</summary>
-/// <param name="Service">"C-ECHO", "C-FIND" or "C-STORE".</param>
+/// <param name="Service">"C-ECHO", "C-FIND", "C-STORE", "N-ACTION" ...</param>
 /// <param name="Status">Status (0000,0900).</param>
 /// <param name="ErrorComment">Error Comment (0000,0902). It may quote a patient: not for logs.</param>
 /// <param name="OffendingElement">Offending Element (0000,0901).</param>
 public sealed record DimseReply(string Service, ushort Status, string? ErrorComment, IReadOnlyList<Tag> OffendingElement)
 {
+    /// <summary>Error ID (0000,0903), where the service defines one: A710 of a performed procedure step that has ended (PS3.4 section F.7.2.2).</summary>
+    public ushort? ErrorID { get; init; }
+
     /// <summary>The row of the status table.</summary>
     public StatusEntry Meaning => Statuses.Find(Service, Status);
 
@@ -24,5 +27,5 @@ public sealed record DimseReply(string Service, ushort Status, string? ErrorComm
     }
 
     internal static DimseReply Of(string service, CommandSet response) =>
-        new(service, response.Status ?? Statuses.ProcessingFailure, response.ErrorComment, response.OffendingElement);
+        new(service, response.Status ?? Statuses.ProcessingFailure, response.ErrorComment, response.OffendingElement) { ErrorID = response.ErrorID };
 }

@@ -8,7 +8,7 @@ using CameraBridge.Dicom.UpperLayer;
 namespace CameraBridge.Dicom.Dimse;
 
 /// <summary>
-/// The provider side of C-ECHO, C-FIND and C-STORE for many associations at once. What it does with a request is up to the handlers of
+/// The provider side of C-ECHO, C-FIND, C-STORE and the services on instances (N-CREATE ...) for many associations at once. What it does with a request is up to the handlers of
 /// <see cref="ProviderOptions"/>; a handler that fails concerns its request only.
 /// </summary>
 public sealed class Provider : IAsyncDisposable
@@ -73,10 +73,12 @@ public sealed class Provider : IAsyncDisposable
     [SuppressMessage("Design", "CA1031", Justification = "A handler's failure, whatever it is, must reach the peer as a status and stop nobody else.")]
     private async Task PerformAsync(DimseChannel channel, IncomingRequest request)
     {
+        // Not on the thread that answers: what follows an answer may be slow.
+        TaskCompletionSource answered = new(TaskCreationOptions.RunContinuationsAsynchronously);
         HandlerAnswer answer;
         try
         {
-            answer = await HandleAsync(channel, request).ConfigureAwait(false);
+            answer = await HandleAsync(channel, request, answered.Task).ConfigureAwait(false);
         }
         catch (AssociationException)
         {
@@ -96,20 +98,20 @@ public sealed class Provider : IAsyncDisposable
             answer = new HandlerAnswer(Statuses.ProcessingFailure, "internal failure; see the log of the provider");
         }
 
-        CommandSet response = CommandSet.ResponseTo(request.Command, answer.Status);
-        response.ErrorComment = answer.ErrorComment;
-        await channel.RespondAsync(request.Context, response, null, CancellationToken.None).ConfigureAwait(false);
+        try
+        {
+            await InstanceExchange.RespondAsync(channel, request, answer).ConfigureAwait(false);
+            answered.SetResult();
+        }
+        finally
+        {
+            answered.TrySetCanceled(CancellationToken.None);
+        }
     }
 
-    private async Task<HandlerAnswer> HandleAsync(DimseChannel channel, IncomingRequest request)
+    private async Task<HandlerAnswer> HandleAsync(DimseChannel channel, IncomingRequest request, Task answered)
     {
-        Association association = channel.Association;
-        RequestOrigin origin = new(
-            association.CallingAETitle,
-            association.CalledAETitle,
-            association.PeerName,
-            request.Command.AffectedSOPClassUID ?? request.Context.AbstractSyntaxUID,
-            request.Context.TransferSyntaxUID);
+        RequestOrigin origin = InstanceExchange.OriginOf(channel.Association, request);
         if (origin.SOPClassUID != request.Context.AbstractSyntaxUID)
         {
             return new HandlerAnswer(Statuses.SopClassNotSupported, "SOP class differs from the presentation context");
@@ -129,9 +131,21 @@ public sealed class Provider : IAsyncDisposable
             case CommandField.FindRequest or CommandField.StoreRequest:
                 return new HandlerAnswer(Statuses.SopClassNotSupported);
             default:
-                return new HandlerAnswer(Statuses.UnrecognizedOperation);
+                return HandlerOf(request.Command.CommandField) is { } handler
+                    ? await InstanceExchange.HandleAsync(channel, request, handler, answered).ConfigureAwait(false)
+                    : new HandlerAnswer(Statuses.UnrecognizedOperation);
         }
     }
+
+    private InstanceHandler? HandlerOf(CommandField field) => field switch
+    {
+        CommandField.EventReportRequest => options.EventReport,
+        CommandField.AttributesRequest => options.Get,
+        CommandField.SetRequest => options.Set,
+        CommandField.ActionRequest => options.Action,
+        CommandField.CreateRequest => options.Create,
+        _ => null,
+    };
 
     private async Task<HandlerAnswer> FindAsync(DimseChannel channel, IncomingRequest request, RequestOrigin origin)
     {

@@ -33,6 +33,12 @@ public readonly record struct HandlerAnswer(ushort Status, string? ErrorComment 
 {
     /// <summary>Success.</summary>
     public static readonly HandlerAnswer Success = new(Statuses.Success);
+
+    /// <summary>For the peer, where the service defines one (0000,0903).</summary>
+    public ushort? ErrorID { get; init; }
+
+    /// <summary>Data set of the answer, for the services on instances (N-GET ...) only; null for none.</summary>
+    public DataSet? DataSet { get; init; }
 }
 
 /// <summary>Thrown by a handler that cannot do what is asked: becomes the status of the final response.</summary>
@@ -54,6 +60,26 @@ public delegate IAsyncEnumerable<FindMatch> FindHandler(FindQuery query, Cancell
 /// <summary>Takes an object of C-STORE. The data set need not be read to its end: the rest is thrown away.</summary>
 public delegate ValueTask<HandlerAnswer> StoreHandler(IncomingObject incoming, CancellationToken cancellationToken);
 
+/// <summary>A request about one instance (PS3.7 chapter 10) that arrived.</summary>
+/// <param name="Origin">Who asks.</param>
+/// <param name="Association">The association that it came in, for a report that goes back in it.</param>
+/// <param name="SOPInstanceUID">The affected or requested instance; empty when the peer named none.</param>
+/// <param name="TypeID">Event Type ID or Action Type ID; null for other operations.</param>
+/// <param name="DataSet">Event or action information, attributes, modifications; empty when the peer sent none.</param>
+/// <param name="AttributeIdentifierList">What is asked for by N-GET; empty means everything.</param>
+/// <param name="Answered">Ends when the answer is out: what is to follow it may follow. It is cancelled when the answer cannot be sent.</param>
+public sealed record InstanceRequest(
+    RequestOrigin Origin,
+    Association Association,
+    string SOPInstanceUID,
+    ushort? TypeID,
+    DataSet DataSet,
+    IReadOnlyList<Tag> AttributeIdentifierList,
+    Task Answered);
+
+/// <summary>Answers a request about one instance.</summary>
+public delegate ValueTask<HandlerAnswer> InstanceHandler(InstanceRequest request, CancellationToken cancellationToken);
+
 /// <summary>Everything that a provider needs.</summary>
 public sealed record ProviderOptions
 {
@@ -71,6 +97,21 @@ public sealed record ProviderOptions
 
     /// <summary>Takes objects; without one, "SOP class not supported".</summary>
     public StoreHandler? Store { get; init; }
+
+    /// <summary>Takes reports of events (N-EVENT-REPORT), such as <see cref="CommitmentReports.TakeAsync"/>; without one, "unrecognised operation".</summary>
+    public InstanceHandler? EventReport { get; init; }
+
+    /// <summary>Performs actions (N-ACTION), such as a request for storage commitment; without one, "unrecognised operation".</summary>
+    public InstanceHandler? Action { get; init; }
+
+    /// <summary>Makes instances (N-CREATE), such as performed procedure steps; without one, "unrecognised operation".</summary>
+    public InstanceHandler? Create { get; init; }
+
+    /// <summary>Changes instances (N-SET); without one, "unrecognised operation".</summary>
+    public InstanceHandler? Set { get; init; }
+
+    /// <summary>Gives attributes of instances (N-GET); without one, "unrecognised operation".</summary>
+    public InstanceHandler? Get { get; init; }
 
     /// <summary>Longest data set that is taken, in bytes; a longer one breaks the association.</summary>
     public long MaximumObjectLength { get; init; } = 8L * 1024 * 1024 * 1024;

@@ -35,6 +35,9 @@ public enum StatusAdvice
 
     /// <summary>The archive may have the object already: ask it.</summary>
     Ask,
+
+    /// <summary>The archive does not have it: send it again, the same bytes under the same UIDs.</summary>
+    Send,
 }
 
 /// <summary>A row of the status table.</summary>
@@ -80,8 +83,26 @@ public static class Statuses
     /// <summary>Ended by C-CANCEL.</summary>
     public const ushort Cancelled = 0xFE00;
 
+    /// <summary>Invalid attribute value.</summary>
+    public const ushort InvalidAttributeValue = 0x0106;
+
     /// <summary>Processing failure.</summary>
     public const ushort ProcessingFailure = 0x0110;
+
+    /// <summary>There is an instance with this SOP Instance UID already.</summary>
+    public const ushort DuplicateInstance = 0x0111;
+
+    /// <summary>No such object instance.</summary>
+    public const ushort NoSuchInstance = 0x0112;
+
+    /// <summary>No such event type.</summary>
+    public const ushort NoSuchEventType = 0x0113;
+
+    /// <summary>Invalid argument value: what the event or action says does not fit.</summary>
+    public const ushort InvalidArgumentValue = 0x0115;
+
+    /// <summary>No such action type.</summary>
+    public const ushort NoSuchAction = 0x0123;
 
     /// <summary>SOP class not supported.</summary>
     public const ushort SopClassNotSupported = 0x0122;

@@ -15,6 +15,12 @@ public sealed record AssociationLimits
     /// <summary>From the end of a request, or from the answer before, to each answer.</summary>
     public TimeSpan Response { get; init; } = TimeSpan.FromSeconds(120);
 
+    /// <summary>
+    /// How long an association is kept for the report of a storage commitment, from the answer to the request on. When it runs out nothing is
+    /// broken: the report may come in an association that the archive makes (PS3.4 section J.3.3).
+    /// </summary>
+    public TimeSpan Report { get; init; } = TimeSpan.FromSeconds(15);
+
     /// <summary>Each write that the peer must take (at most 256 KiB).</summary>
     public TimeSpan Write { get; init; } = TimeSpan.FromSeconds(60);
 

@@ -58,7 +58,7 @@ public sealed class StatusesTests
         Assert.All(Statuses.All, entry => Assert.NotEmpty(entry.Source));
         foreach (StatusEntry entry in Statuses.All)
         {
-            string service = entry.Service == "any" ? "N-CREATE" : entry.Service;
+            string service = entry.Service == "any" ? "N-DELETE" : entry.Service;
             ushort status = Convert.ToUInt16(entry.Code.Replace('x', '9'), 16);
             Assert.Equal(entry, Statuses.Find(service, status));
         }
