@@ -18,7 +18,7 @@ fi
 export DOTNET_CLI_TELEMETRY_OPTOUT=1 DOTNET_NOLOGO=1
 
 # The peers: dcmtk (worklist, receiver, senders), Orthanc (archive, worklist), dicom3tools (validator), pydicom and GDCM (readers), djpeg (decoder),
-# ffmpeg (clips).
+# ffmpeg (clips), dcmjs-dimse of npm (RIS and archive).
 packages=(dcmtk orthanc orthanc-dicomweb dicom3tools ffmpeg libgdcm-tools python3-pydicom python3-gdcm python3-pil python3-numpy libjpeg-turbo-progs gcc libc6-dev curl
   procps)
 command -v npm >/dev/null || packages+=(npm)
@@ -42,6 +42,13 @@ bash tests/peers/fetch_photos.sh "$CAMERABRIDGE_PHOTOS" || fail "the photographs
 
 export CAMERABRIDGE_CLIPS="$PWD/artifacts/peers/clips"
 bash tests/peers/make_clips.sh "$CAMERABRIDGE_CLIPS" || fail "the clips could not be drawn"
+
+# The RIS and archive of npm (performed steps, storage commitment), at the versions of its lock file.
+node_peer=artifacts/peers/dimse
+if ! cmp -s tests/peers/dimse/package-lock.json "$node_peer/package-lock.json" || [ ! -d "$node_peer/node_modules/dcmjs-dimse" ]; then
+  mkdir -p "$node_peer" && cp tests/peers/dimse/package.json tests/peers/dimse/package-lock.json "$node_peer/"
+  (cd "$node_peer" && npm ci --no-audit --no-fund --silent) || fail "the packages of tests/peers/dimse could not be installed by npm"
+fi
 
 dotnet build CameraBridge.sln -c Release -clp:ErrorsOnly -v quiet || fail "the build has errors"
 

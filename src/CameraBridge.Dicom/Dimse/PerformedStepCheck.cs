@@ -105,7 +105,8 @@ public static class PerformedStepCheck
                 : new Finding("step.series", nameof(Tags.PerformedSeriesSequence), Table + " note 2", "empty", Right, Severity.Warning));
         }
 
-        if (step.GetDateTime(Tags.PerformedProcedureStepStartDate, Tags.PerformedProcedureStepStartTime) is { } start &&
+        if (step.HasValue(Tags.PerformedProcedureStepEndTime) &&
+            step.GetDateTime(Tags.PerformedProcedureStepStartDate, Tags.PerformedProcedureStepStartTime) is { } start &&
             step.GetDateTime(Tags.PerformedProcedureStepEndDate, Tags.PerformedProcedureStepEndTime) is { } end && end < start)
         {
             findings.Add(Error("step.times", nameof(Tags.PerformedProcedureStepEndTime), State, "an end before the start", "the end after the start"));

@@ -33,14 +33,15 @@ internal sealed class OrthancPeer : IAsyncDisposable
     /// <param name="folder">For its configuration and storage.</param>
     /// <param name="worklistItems">Folder with worklist files; null for none.</param>
     /// <param name="password">Password of <see cref="User"/>, which it then asks for; null for nobody.</param>
-    public static async Task<OrthancPeer> StartAsync(string folder, string? worklistItems = null, string? password = null)
+    /// <param name="reportPort">Port on the loopback where it reports storage commitment to CAMBRIDGE, in an association of its own.</param>
+    public static async Task<OrthancPeer> StartAsync(string folder, string? worklistItems = null, string? password = null, int reportPort = 104)
     {
         Directory.CreateDirectory(Path.Combine(folder, "storage"));
         int dicomPort = PeerProcess.FreePort();
         PeerProcess? process = null;
         try
         {
-            process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort => Configure(folder, worklistItems ?? folder, httpPort, dicomPort, password));
+            process = await PeerProcess.StartAsync("/usr/sbin/Orthanc", httpPort => Configure(folder, worklistItems ?? folder, httpPort, dicomPort, password, reportPort));
             OrthancPeer peer = new(process, dicomPort, password);
             process = null;
             return peer;
@@ -51,7 +52,7 @@ internal sealed class OrthancPeer : IAsyncDisposable
         }
     }
 
-    private static string[] Configure(string folder, string worklistItems, int httpPort, int dicomPort, string? password)
+    private static string[] Configure(string folder, string worklistItems, int httpPort, int dicomPort, string? password, int reportPort)
     {
         string configuration = Path.Combine(folder, "orthanc.json");
         File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $$"""
@@ -60,6 +61,7 @@ internal sealed class OrthancPeer : IAsyncDisposable
               "HttpPort": {{httpPort}}, "RemoteAccessAllowed": false, "AuthenticationEnabled": {{(password is null ? "false" : "true")}},
               "RegisteredUsers": { "{{User}}": "{{password ?? "unused"}}" },
               "DicomAet": "{{AETitle}}", "DicomPort": {{dicomPort}}, "DicomCheckCalledAet": true,
+              "DicomModalities": { "gateway": { "AET": "CAMBRIDGE", "Host": "127.0.0.1", "Port": {{reportPort}}, "AllowStorageCommitment": true } },
               "DicomAlwaysAllowStore": true, "DicomAlwaysAllowFind": true, "DicomAlwaysAllowFindWorklist": true, "DefaultEncoding": "Utf8",
               "Plugins": ["/usr/share/orthanc/plugins/libModalityWorklists.so", "/usr/share/orthanc/plugins/libOrthancDicomWeb.so"],
               "DicomWeb": { "Enable": true, "Root": "/dicom-web/", "EnableWado": true, "Ssl": false },
