@@ -10,6 +10,8 @@ internal static class NodePeer
 {
     public const string AETitle = "PEERDIMSE";
 
+    private static readonly TimeSpan Breath = TimeSpan.FromMilliseconds(10);
+
     /// <param name="reportPort">Where on the loopback reports go to.</param>
     public static Task<PeerProcess> StartAsync(int reportPort = 0)
     {
@@ -28,8 +30,7 @@ internal static class NodePeer
     {
         while (!peer.Output.Contains(words, StringComparison.Ordinal))
         {
-            cancellationToken.ThrowIfCancellationRequested();
-            await Task.Yield();
+            await Task.Delay(Breath, TimeProvider.System, cancellationToken);
         }
     }
 }

@@ -1,6 +1,5 @@
 using System.Collections.Concurrent;
 using System.Net;
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.Part10;

@@ -1,3 +1,4 @@
+using System.Collections.Concurrent;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
@@ -18,7 +19,7 @@ public sealed class CommitmentUserTests
 
     private static readonly ReferencedInstance Picture = new(Photograph, "1.2.3.1");
 
-    private readonly List<CommitmentReport> taken = [];
+    private readonly ConcurrentQueue<CommitmentReport> taken = [];
 
     private static CancellationToken Stop => TestContext.Current.CancellationToken;
 
@@ -86,6 +87,7 @@ public sealed class CommitmentUserTests
     [Fact]
     public async Task A_report_that_comes_twice_is_received_twice_and_answered_twice()
     {
+        TaskCompletionSource answered = new(TaskCreationOptions.RunContinuationsAsynchronously);
         await using ScriptedPeer archive = ScriptedPeer.Listen(async connection =>
         {
             await connection.AcceptAsync();
@@ -96,6 +98,7 @@ public sealed class CommitmentUserTests
                 Assert.Equal((ushort?)0, (await connection.ReceiveMessageAsync()).Command.Status);
             }
 
+            answered.SetResult();
             await connection.AnswerReleaseAsync();
         });
         await using Association association = await AssociateAsync(archive.Port);
@@ -103,10 +106,9 @@ public sealed class CommitmentUserTests
         await user.RequestAsync(new CommitmentRequest("1.2.9", [Picture]), Stop);
 
         Assert.NotNull(await user.WaitForReportAsync("1.2.9", Stop));
-        while (taken.Count < 2)
-        {
-            await Task.Yield();
-        }
+        // Taken comes before answered: a release now would cut the last answer off.
+        await answered.Task.WaitAsync(Stop);
+        Assert.Equal(2, taken.Count);
 
         await association.ReleaseAsync(Stop);
     }
@@ -189,6 +191,7 @@ public sealed class CommitmentUserTests
     [Fact]
     public async Task A_late_report_between_request_and_answer_of_another_service_disturbs_neither()
     {
+        TaskCompletionSource answered = new(TaskCreationOptions.RunContinuationsAsynchronously);
         await using ScriptedPeer archive = ScriptedPeer.Listen(async connection =>
         {
             AssociateRequestPdu asked = await connection.AcceptAsync();
@@ -202,6 +205,7 @@ public sealed class CommitmentUserTests
             await ReportAsync(connection, context, 1, [Picture], "1.2.8");
             await connection.SendMessageAsync(echo.ContextId, CommandSet.ResponseTo(echo.Command, 0));
             Assert.Equal((CommandField)0x8100, (await connection.ReceiveMessageAsync()).Command.CommandField);
+            answered.SetResult();
             await connection.AnswerReleaseAsync();
         });
         await using Association association = await AssociateAsync(archive.Port);
@@ -210,10 +214,9 @@ public sealed class CommitmentUserTests
         DimseReply reply = await new EchoUser(association).EchoAsync(Stop);
 
         Assert.True(reply.IsDone);
-        while (taken.Count < 2)
-        {
-            await Task.Yield();
-        }
+        // Taken comes before answered: a release now would cut the last answer off.
+        await answered.Task.WaitAsync(Stop);
+        Assert.Equal(2, taken.Count);
 
         await association.ReleaseAsync(Stop);
     }
@@ -328,7 +331,7 @@ public sealed class CommitmentUserTests
             return new(CommitmentReceipt.UnknownTransaction);
         }
 
-        taken.Add(report);
+        taken.Enqueue(report);
         return new(CommitmentReceipt.Taken);
     });
 }
