@@ -182,7 +182,7 @@ public static class PerformedStepCheck
     // The two conditions of the table: PS3.3 Table 8.8-1 for codes, Table 10-17 for issuers.
     private static void CheckConditions(DataSet item, string group, string path, List<Finding> findings)
     {
-        if (group == "code" && !item.HasValue(Tags.URNCodeValue) &&
+        if (group is "code" or "meaning-code" && !item.HasValue(Tags.URNCodeValue) &&
             !((item.HasValue(Tags.CodeValue) || item.HasValue(Tags.LongCodeValue)) && item.HasValue(Tags.CodingSchemeDesignator)))
         {
             findings.Add(Error("code.value", path.TrimEnd('.'), "PS3.3 Table 8.8-1", "no code", "a code value with its coding scheme"));

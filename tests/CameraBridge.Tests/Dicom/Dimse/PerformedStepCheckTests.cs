@@ -193,6 +193,22 @@ public sealed class PerformedStepCheckTests
             PerformedStepCheck.CheckCreate(attributes).Select(finding => $"{finding.Rule} {finding.Path}"));
     }
 
+    // Code Meaning is type 1 in Requested Procedure Code Sequence and type 3 in Scheduled Protocol Code Sequence.
+    [Fact]
+    public void The_code_of_the_requested_procedure_needs_a_meaning()
+    {
+        DataSet code = new();
+        code.Set(Tags.CodeValue, "OTO");
+        code.Set(Tags.CodingSchemeDesignator, "99LOCAL");
+        DataSet attributes = Step().ToDataSet();
+        DataSet scheduled = attributes.GetItem(Tags.ScheduledStepAttributesSequence)!;
+        scheduled.SetItems(Tags.ScheduledProtocolCodeSequence, code);
+        scheduled.SetItems(Tags.RequestedProcedureCodeSequence, code);
+
+        Finding finding = Assert.Single(PerformedStepCheck.CheckCreate(attributes));
+        Assert.Equal(("type1.missing", "ScheduledStepAttributesSequence[1].RequestedProcedureCodeSequence[1].CodeMeaning"), (finding.Rule, finding.Path));
+    }
+
     // pydicom 2.3 has CID 9300 and CID 9301 of PS3.16.
     [Fact]
     public async Task The_reasons_are_those_of_cid_9300_that_a_modality_has()
