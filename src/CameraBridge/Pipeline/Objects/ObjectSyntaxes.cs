@@ -13,15 +13,17 @@ internal sealed record ObjectSyntax(CaptureKind Kind, string UID, string For);
 /// <summary>All transfer syntaxes that objects may have. What is not here is never proposed to an archive.</summary>
 internal static class ObjectSyntaxes
 {
-    /// <summary>VL Image allows 8 bits alone (PS3.3 section C.8.12.1.1.2), so a clip of 10 bits becomes no object of these classes though it has a transfer syntax.</summary>
-    private static readonly ClipSyntax[] OfClips = [.. ClipSyntaxes.All.Where(syntax => syntax.BitDepth == 8)];
+    private static readonly ClipSyntax[] OfClips = [.. ClipSyntaxes.All.Where(Takes)];
 
     public static IReadOnlyList<ObjectSyntax> All { get; } =
     [
         new(CaptureKind.Still, TransferSyntaxes.JPEGBaseline8Bit, "JPEG stills: the camera's scan bit for bit, or rearranged without loss; re-encoded only where the object says so"),
-        new(CaptureKind.Still, TransferSyntaxes.ExplicitVRLittleEndian, "stills of lossless formats (PNG, TIFF, BMP)"),
+        new(CaptureKind.Still, TransferSyntaxes.ExplicitVRLittleEndian, "stills of lossless formats (PNG, BMP, lossless WebP), and JPEG stills that must be decoded and are not compressed a second time"),
         .. OfClips.Select(syntax => new ObjectSyntax(CaptureKind.Clip, syntax.TransferSyntaxUID, $"{syntax.Name} ({syntax.Section})")),
         .. OfClips.Where(syntax => syntax.FragmentableUID is not null).Select(syntax => new ObjectSyntax(
             CaptureKind.Clip, syntax.FragmentableUID!, "the same beyond 4 GiB, in fragments, where every destination is configured to take it")),
     ];
+
+    /// <summary>Whether objects may have it: VL Image allows 8 bits alone (PS3.3 section C.8.12.1.1.2), though PS3.5 has a transfer syntax for clips of 10.</summary>
+    public static bool Takes(ClipSyntax syntax) => syntax.BitDepth == 8;
 }

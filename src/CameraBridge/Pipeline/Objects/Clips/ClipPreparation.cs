@@ -12,7 +12,7 @@ namespace CameraBridge.Pipeline.Objects.Clips;
 /// claims too high a level, else conforms       labelled rightly by ffmpeg, pictures unchanged
 /// container, fragments, several tracks         into an MP4 file by ffmpeg, pictures unchanged
 /// sound                                        compressed anew, or left out by configuration; pictures unchanged
-/// codec, profile, shape, rate, rotation ...    compressed anew: DERIVED, a second lossy step
+/// codec, profile, depth, shape, rate, turn ...  compressed anew: DERIVED, a second lossy step
 /// torn, malformed, no ffmpeg, too long         held, with the reason
 /// </code>
 /// What ffmpeg made is judged like what a camera made. What the file is, its bytes say; its name says nothing.
@@ -84,7 +84,16 @@ internal sealed class ClipPreparation : IDisposable
 
     public void Dispose() => _oneAtATime.Dispose();
 
-    private ClipVerdict Judge(ClipHeader header) => ClipJudgement.Judge(header, _settings.LesserProfiles == LesserProfiles.Pass);
+    private ClipVerdict Judge(ClipHeader header)
+    {
+        ClipVerdict verdict = ClipJudgement.Judge(header, _settings.LesserProfiles == LesserProfiles.Pass);
+        return verdict.Syntax is { } syntax && !ObjectSyntaxes.Takes(syntax)
+            ? verdict with { Syntax = null, Obstacles = [TooDeep(syntax)] }
+            : verdict;
+    }
+
+    private static ClipObstacle TooDeep(ClipSyntax syntax) => new(
+        ClipObstacleKind.BitDepth, ClipStep.Picture, FormattableString.Invariant($"The samples have {syntax.BitDepth} bits; 8 are allowed (PS3.3 C.8.12.1.1.2)."));
 
     private ContentOutcome Convert(string path, ClipHeader header, ClipVerdict verdict, CancellationToken cancellation)
     {
@@ -169,7 +178,6 @@ internal sealed class ClipPreparation : IDisposable
             TransferSyntaxUID = fragmentable;
         }
 
-        int bitsAllocated = syntax.BitDepth > 8 ? 16 : 8;
         decimal frameTime = decimal.Round(1000m * video.RateDenominator / video.RateNumerator, 6);
         double rate = Math.Round(video.FrameRate);
         return new ContentOutcome.Made(new ClipContent
@@ -179,11 +187,11 @@ internal sealed class ClipPreparation : IDisposable
             Rows = video.Rows,
             Columns = video.Columns,
             SamplesPerPixel = 3,
-            BitsAllocated = bitsAllocated,
-            BitsStored = syntax.BitDepth,
+            BitsAllocated = 8,
+            BitsStored = 8,
             PhotometricInterpretation = "YBR_PARTIAL_420",
             StreamLength = header.Length,
-            LossySteps = [.. before, new LossyStep(syntax.LossyMethod, RatioOf(video, bitsAllocated, header.Length))],
+            LossySteps = [.. before, new LossyStep(syntax.LossyMethod, RatioOf(video, header.Length))],
             Derivation = derivation,
             Notes = [.. header.Notes, .. notes],
             NumberOfFrames = (int)video.Frames,
@@ -225,12 +233,12 @@ internal sealed class ClipPreparation : IDisposable
             ClipCodec.MotionJpeg => "ISO_10918_1",
             _ => null,
         };
-        return method is not null && header.Video is { Frames: > 0, Rows: > 0 } video ? new LossyStep(method, RatioOf(video, 8, header.Length)) : null;
+        return method is not null && header.Video is { Frames: > 0, Rows: > 0 } video ? new LossyStep(method, RatioOf(video, header.Length)) : null;
     }
 
-    private static decimal RatioOf(ClipVideo video, int bitsAllocated, long length)
+    private static decimal RatioOf(ClipVideo video, long length)
     {
-        decimal ratio = (decimal)video.Rows * video.Columns * 3 * (bitsAllocated / 8) * video.Frames / length;
+        decimal ratio = (decimal)video.Rows * video.Columns * 3 * Math.Max(8, video.BitDepth) / 8 * video.Frames / length;
         return Math.Max(0.001m, decimal.Round(ratio, 3));
     }
 

@@ -54,12 +54,19 @@ public sealed class ClipPreparationTests : IDisposable
     }
 
     [Fact]
-    public void Main_10_has_ten_bits_of_sixteen()
+    public void Ten_bits_become_eight_since_the_classes_take_no_more()
     {
-        ClipContent content = Made(TestClips.PathOf("hevc_main10.mp4"), ffmpeg: false);
+        string path = TestClips.PathOf("hevc_main10.mp4");
 
-        // PS3.5 section 8.2.11.
-        Assert.Equal((TransferSyntaxes.HEVCM10P51, 16, 10), (content.TransferSyntaxUID, content.BitsAllocated, content.BitsStored));
+        ClipContent content = Made(path);
+
+        // PS3.3 section C.8.12.1.1.2 (edition 2025e): Bits Allocated and Bits Stored are 8, whatever PS3.5 section 8.2.11 has a transfer syntax for.
+        Assert.Equal((8, 8), (content.BitsAllocated, content.BitsStored));
+        Assert.Equal(8, ClipHeader.ReadFile(FileOf(content), TestContext.Current.CancellationToken).Video!.BitDepth);
+        Assert.Equal(["ISO_23008_2", "ISO_14496_10"], content.LossySteps.Select(step => step.Method));
+        Assert.True(content.Derivation!.PixelsChanged);
+        Assert.Contains("10 bits", content.Derivation.Words, StringComparison.Ordinal);
+        Assert.Contains("10 bits", Held(path, ffmpeg: false).Words, StringComparison.Ordinal);
     }
 
     /// <summary>720 by 576 pixels shown as 4:3 have the shape 16:15, wider than high; (0028,0034) is vertical before horizontal (PS3.3 section C.7.6.3.1.7).</summary>
