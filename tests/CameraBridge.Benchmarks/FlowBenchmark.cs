@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Globalization;
 using CameraBridge.Practice.Sticks;
 using CameraBridge.Tests.Peers;
@@ -15,12 +14,11 @@ internal static class FlowBenchmark
     private const int Folders = 100;
     private const int PicturesInFolder = 49;
     private const int Rounds = 3;
-    private static readonly TimeSpan MemoryLookInterval = TimeSpan.FromMilliseconds(50);
 
     public static async Task<int> RunAsync(string[] args)
     {
-        string program = Option(args, "--program") ?? Program;
-        string[] readings = Option(args, "--labels") is { } one ? [one] : ["no", "yes"];
+        string program = OnceProgram.Option(args, "--program") ?? OnceProgram.Built;
+        string[] readings = OnceProgram.Option(args, "--labels") is { } one ? [one] : ["no", "yes"];
         string home = Directory.CreateTempSubdirectory("camerabridge-flow-").FullName;
         try
         {
@@ -54,7 +52,8 @@ internal static class FlowBenchmark
                     CultureInfo.InvariantCulture, $"round {round}: copy + SHA-256 + fsync {loop:0.00} s, storescu {sending:0.00} s, sum {loop + sending:0.00} s"));
                 foreach (string read in readings)
                 {
-                    (double seconds, long memory) = await OnceAsync(program, home, stick, hospital.Port, storescp.Port, read, round);
+                    (double seconds, long memory) = await OnceProgram.RunAsync(
+                        program, Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}")), stick, hospital.Port, storescp.Port, $"read: {read}");
                     Console.WriteLine(string.Create(
                         CultureInfo.InvariantCulture,
                         $"  flow, label reading {read,-3} {seconds,7:0.00} s, {seconds / (loop + sending):0.00} times the sum, {1000 * seconds / count:0.00} ms a picture, peak memory {memory >> 20} MiB"));
@@ -67,67 +66,5 @@ internal static class FlowBenchmark
         {
             Directory.Delete(home, recursive: true);
         }
-    }
-
-    /// <summary>The program as it was built in the configuration of this benchmark; what an administrator runs is published, and is named by --program.</summary>
-    private static string Program => Path.Combine(
-        AppContext.BaseDirectory, "..", "..", "..", "..", "..", "src", "CameraBridge", "bin",
-        AppContext.BaseDirectory.Contains("/Release/", StringComparison.Ordinal) ? "Release" : "Debug", "net10.0", "camerabridge");
-
-    private static string? Option(string[] args, string name) =>
-        Array.IndexOf(args, name) is int at and >= 0 && at + 1 < args.Length ? args[at + 1] : null;
-
-    private static async Task<(double Seconds, long PeakBytes)> OnceAsync(string program, string home, string stick, int worklist, int archive, string read, int round)
-    {
-        string configuration = Path.Combine(home, "camerabridge.yaml");
-        string place = Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}"));
-        Directory.CreateDirectory(place);
-        File.WriteAllText(configuration, string.Create(CultureInfo.InvariantCulture, $"""
-            time_zone: UTC
-            spool: {place}/spool
-            state: {place}/state.db
-            sources:
-              - name: stick
-                folder: {stick}
-                kind: stick
-                station:
-                  ae_title: {StickPlan.StationAETitle}
-                settle_time: 0 s
-            labels:
-              read: {read}
-              patterns:
-                - name: wristband
-                  expression: '^PID:(?<patient_id>[0-9]+)$'
-                  issuer: {StickPlan.Issuer}
-            worklist:
-              host: 127.0.0.1
-              port: {worklist}
-              called_ae_title: PRACTICE
-            destinations:
-              - name: archive
-                host: 127.0.0.1
-                port: {archive}
-                called_ae_title: PEERSTORE
-            """));
-        Stopwatch watch = Stopwatch.StartNew();
-        using Process process = Process.Start(new ProcessStartInfo(program, ["once", stick, "--config", configuration])
-        {
-            RedirectStandardOutput = true,
-            RedirectStandardError = true,
-        })!;
-        Task<string> output = process.StandardOutput.ReadToEndAsync();
-        Task<string> errors = process.StandardError.ReadToEndAsync();
-        long peak = 0;
-        while (!process.HasExited)
-        {
-            process.Refresh();
-            peak = Math.Max(peak, process.PeakWorkingSet64);
-            await Task.WhenAny(process.WaitForExitAsync(), Task.Delay(MemoryLookInterval, TimeProvider.System));
-        }
-
-        double seconds = watch.Elapsed.TotalSeconds;
-        return process.ExitCode == 0
-            ? (seconds, peak)
-            : throw new InvalidOperationException($"once ended with {process.ExitCode}: {await errors}{(await output)[^500..]}");
     }
 }

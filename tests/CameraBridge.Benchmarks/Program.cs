@@ -3,7 +3,7 @@ using CameraBridge.Benchmarks;
 // CameraBridge.Benchmarks VERB [options]: each verb is one measurement, with whatever it is compared with in the same run.
 Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = new(StringComparer.Ordinal)
 {
-    ["clips"] = ("a clip of 4 GB judged, wrapped and sent, against a copy of the same bytes: [FOLDER on the disk to measure]", ClipsBenchmark.RunAsync),
+    ["clips"] = ("a clip of 4 GB judged, wrapped and sent, against a copy of the same bytes; and through the whole flow: [--folder FOLDER] [--program FILE]", ClipsBenchmark.RunAsync),
     ["flow"] = ("5,000 pictures through the whole flow, against copy, SHA-256 and fsync of them plus storescu: [--program FILE] [--labels no|yes]", FlowBenchmark.RunAsync),
     ["intake"] = ("5,000 files of 100 KB into the spool, against a loop of copy, SHA-256 and fsync: [FOLDER on the disk to measure]", IntakeBenchmark.RunAsync),
     ["labels"] = ("the look at a picture: how many labels are read, and what it costs: [FOLDER of photographs]", Labels.RunAsync),
