@@ -164,17 +164,18 @@ internal sealed unsafe class JpegBaselineWriter
             cancellation.ThrowIfCancellationRequested();
             if (writer is null)
             {
-                CountRow(scan, alone, row);
+                TakeRow(scan, alone, row, null);
             }
             else
             {
-                WriteRow(scan, alone, row, writer);
+                TakeRow(scan, alone, row, writer);
             }
         }
     }
 
+    /// <summary>Goes through the blocks of a row of MCUs: counts their symbols, or writes them where there is a writer.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private void CountRow(Part[] scan, bool alone, int row)
+    private void TakeRow(Part[] scan, bool alone, int row, JpegBitWriter? writer)
     {
         short* turned = stackalloc short[64];
         int mcus = alone ? scan[0].Width : McuColumns;
@@ -187,26 +188,12 @@ internal sealed unsafe class JpegBaselineWriter
                 for (int i = 0; i < across * down; i++)
                 {
                     short* block = Find(part, (column * across) + (i % across), (row * down) + (i / across), turned, out ulong nonZero);
-                    Count(part, block, nonZero);
-                }
-            }
-        }
-    }
+                    if (writer is null)
+                    {
+                        Count(part, block, nonZero);
+                        continue;
+                    }
 
-    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private void WriteRow(Part[] scan, bool alone, int row, JpegBitWriter writer)
-    {
-        short* turned = stackalloc short[64];
-        int mcus = alone ? scan[0].Width : McuColumns;
-        for (int column = 0; column < mcus; column++)
-        {
-            foreach (Part part in scan)
-            {
-                int across = alone ? 1 : part.Horizontal;
-                int down = alone ? 1 : part.Vertical;
-                for (int i = 0; i < across * down; i++)
-                {
-                    short* block = Find(part, (column * across) + (i % across), (row * down) + (i / across), turned, out ulong nonZero);
                     writer.Ensure();
                     Write(part, block, nonZero, writer);
                 }

@@ -75,30 +75,10 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
         return body;
     }
 
-    private JpegRefusal? ReadHuffmanTables(ReadOnlySpan<byte> body)
-    {
-        while (body.Length >= 17)
-        {
-            int symbols = 0;
-            foreach (byte count in body.Slice(1, 16))
-            {
-                symbols += count;
-            }
-
-            int kind = body[0] >> 4;
-            int number = body[0] & 15;
-            if (kind > 1 || number > 3 || symbols > 256 || body.Length < 17 + symbols
-                || JpegDecodingTable.Create(body.Slice(1, 16), body.Slice(17, symbols)) is not { } table)
-            {
-                return Malformed("A Huffman table cannot be what it says.");
-            }
-
-            (kind == 0 ? dcTables : acTables)[number] = table;
-            body = body[(17 + symbols)..];
-        }
-
-        return null;
-    }
+    private JpegRefusal? ReadHuffmanTables(ReadOnlySpan<byte> body) => JpegHuffmanSegment.Read(body, (isDc, number, counts, symbols) =>
+        ((isDc ? dcTables : acTables)[number] = JpegDecodingTable.Create(counts, symbols)) is not null)
+        ? null
+        : Malformed("A Huffman table cannot be what it says.");
 
     private JpegRefusal? ReadQuantizationTables(ReadOnlySpan<byte> body)
     {

@@ -49,20 +49,8 @@ internal sealed class JpegDecodingTable
 
     /// <summary>Makes a table from the counts and symbols of a DHT segment.</summary>
     /// <returns>Null when the counts describe no prefix code.</returns>
-    public static JpegDecodingTable? Create(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols)
-    {
-        int free = 1;
-        foreach (byte ofLength in counts)
-        {
-            free = (free << 1) - ofLength;
-            if (free < 0)
-            {
-                return null;
-            }
-        }
-
-        return new JpegDecodingTable(counts, symbols);
-    }
+    public static JpegDecodingTable? Create(ReadOnlySpan<byte> counts, ReadOnlySpan<byte> symbols) =>
+        JpegHuffmanSegment.IsPrefixCode(counts) ? new JpegDecodingTable(counts, symbols) : null;
 
     /// <summary>The code at the top of the window, in the form of <see cref="Codes"/>; 0 when no code stands there.</summary>
     public int Code(ulong window)

@@ -65,14 +65,9 @@ internal sealed class JpegHuffmanTable
             }
         }
 
-        int free = 1;
-        for (int length = 1; length <= 16; length++)
+        if (!JpegHuffmanSegment.IsPrefixCode(counts))
         {
-            free = (free << 1) - counts[length - 1];
-            if (free < 0)
-            {
-                return null;
-            }
+            return null;
         }
 
         var made = new JpegHuffmanTable(counts, symbols, isDc);

@@ -185,28 +185,14 @@ internal sealed partial class JpegReader(JpegInput input)
 
     private bool ReadHuffmanTables(ReadOnlySpan<byte> body)
     {
-        while (body.Length >= 17)
+        bool isRead = JpegHuffmanSegment.Read(body, (isDc, number, counts, symbols) =>
+            ((isDc ? dcTables : acTables)[number] = JpegHuffmanTable.Create(counts, symbols, isDc)) is not null);
+        if (!isRead)
         {
-            int symbols = 0;
-            foreach (byte count in body.Slice(1, 16))
-            {
-                symbols += count;
-            }
-
-            int kind = body[0] >> 4;
-            int number = body[0] & 15;
-            if (kind > 1 || number > 3 || symbols > 256 || body.Length < 17 + symbols
-                || JpegHuffmanTable.Create(body.Slice(1, 16), body.Slice(17, symbols), kind == 0) is not { } table)
-            {
-                Find(JpegFlaw.Malformed, "A Huffman table cannot be what it says.");
-                return false;
-            }
-
-            (kind == 0 ? dcTables : acTables)[number] = table;
-            body = body[(17 + symbols)..];
+            Find(JpegFlaw.Malformed, "A Huffman table cannot be what it says.");
         }
 
-        return true;
+        return isRead;
     }
 
     private bool ReadQuantizationTables(ReadOnlySpan<byte> body)

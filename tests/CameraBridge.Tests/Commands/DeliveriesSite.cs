@@ -20,14 +20,7 @@ internal sealed class DeliveriesSite : IDisposable
     public static async Task<DeliveriesSite> CreateAsync(CancellationToken cancellation)
     {
         DeliveriesSite site = new();
-        await File.WriteAllTextAsync(
-            site.Config,
-            $"""
-            spool: {site._folder}/spool
-            state: {site.State}
-            destinations: [{"{ name: archive, host: 127.0.0.1, port: 1, called_ae_title: ARCHIVE }"}]
-            """,
-            cancellation);
+        await CommandSite.WriteAsync(site._folder, cancellation);
         await using SqlitePipelineDatabase database = await site.OpenAsync(cancellation);
         await FlowSteps.QueueAsync(database, [.. Enumerable.Range(1, 5).Select(i => $"0001/IMG_{i:0000}.JPG")], Pieces, "archive");
         IReadOnlyList<Work> work = await database.LeaseAsync(Stage.Deliveries, "archive", 10, TimeSpan.FromMinutes(1), cancellation);

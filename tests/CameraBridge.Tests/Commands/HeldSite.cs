@@ -23,14 +23,7 @@ internal sealed class HeldSite : IDisposable
     public static async Task<HeldSite> CreateAsync(CancellationToken cancellation)
     {
         HeldSite site = new();
-        await File.WriteAllTextAsync(
-            site.Config,
-            $"""
-            spool: {site._folder}/spool
-            state: {site.State}
-            destinations: [{"{ name: archive, host: 127.0.0.1, port: 1, called_ae_title: ARCHIVE }"}]
-            """,
-            cancellation);
+        await CommandSite.WriteAsync(site._folder, cancellation);
         await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.State, TimeProvider.System, cancellation);
         await database.AddCapturesAsync([Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b')], TimeSpan.FromMinutes(1), cancellation);
         IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(1), cancellation);

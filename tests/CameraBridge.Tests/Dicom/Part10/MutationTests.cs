@@ -29,7 +29,7 @@ public sealed class MutationTests
         for (int number = 0; number < Cases; number++)
         {
             (byte[] original, TransferSyntax? syntax) = originals[number % originals.Length];
-            byte[] bytes = Damage(original, random);
+            byte[] bytes = Damage.Do(original, random, Lengths);
             long before = GC.GetAllocatedBytesForCurrentThread();
             try
             {
@@ -68,7 +68,7 @@ public sealed class MutationTests
             DataSet dataSet;
             try
             {
-                dataSet = ElementReader.Read((ReadOnlyMemory<byte>)Damage(original, random), syntax!, Limits);
+                dataSet = ElementReader.Read((ReadOnlyMemory<byte>)Damage.Do(original, random, Lengths), syntax!, Limits);
             }
             catch (MalformedException)
             {
@@ -98,7 +98,7 @@ public sealed class MutationTests
         {
             try
             {
-                DicomJson.ReadArray(Damage(original, random));
+                DicomJson.ReadArray(Damage.Do(original, random, Lengths));
             }
             catch (MalformedException)
             {
@@ -106,6 +106,10 @@ public sealed class MutationTests
             }
         }
     }
+
+    /// <summary>Lengths and item tags that a reader must not take on trust (PS3.5 section 7.5), little endian.</summary>
+    private static readonly byte[][] Lengths =
+        [.. new uint[] { 0, 1, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFE, 0xFFFFFFFF, 0xE000FFFE, 0xE00DFFFE, 0xE0DDFFFE }.Select(BitConverter.GetBytes)];
 
     private static (byte[] Bytes, TransferSyntax? Syntax)[] Originals()
     {
@@ -136,50 +140,5 @@ public sealed class MutationTests
             (Deflated(explicitBytes), TransferSyntax.DeflatedExplicitLittleEndian),
             (Bytes(Part10File.Encode(meta, PixelSource.FromBytes(encapsulatedBytes))), null),
         ];
-    }
-
-    /// <summary>One to four hurts: a bit turned, a byte or a length set to an extreme, a piece cut out, doubled or moved, the end cut off.</summary>
-    private static byte[] Damage(byte[] original, Random random)
-    {
-        var bytes = new List<byte>(original);
-        for (int hurts = random.Next(1, 5); hurts > 0 && bytes.Count > 8; hurts--)
-        {
-            int at = random.Next(bytes.Count - 4);
-            int length = random.Next(1, Math.Min(40, bytes.Count - at));
-            switch (random.Next(7))
-            {
-                case 0:
-                    bytes[at] ^= (byte)(1 << random.Next(8));
-                    break;
-                case 1:
-                    bytes[at] = (byte)random.Next(256);
-                    break;
-                case 2:
-                    ReadOnlySpan<uint> extremes = [0, 1, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFE, 0xFFFFFFFF, 0xE000FFFE, 0xE00DFFFE, 0xE0DDFFFE];
-                    byte[] extreme = BitConverter.GetBytes(extremes[random.Next(extremes.Length)]);
-                    for (int index = 0; index < 4; index++)
-                    {
-                        bytes[at + index] = extreme[index];
-                    }
-
-                    break;
-                case 3:
-                    bytes.RemoveRange(at, length);
-                    break;
-                case 4:
-                    bytes.InsertRange(at, bytes.GetRange(at, length));
-                    break;
-                case 5:
-                    List<byte> piece = bytes.GetRange(at, length);
-                    bytes.RemoveRange(at, length);
-                    bytes.InsertRange(random.Next(bytes.Count), piece);
-                    break;
-                default:
-                    bytes.RemoveRange(at, bytes.Count - at);
-                    break;
-            }
-        }
-
-        return [.. bytes];
     }
 }

@@ -24,7 +24,7 @@ public sealed class MutationTests
         int refused = 0;
         for (int i = 0; i < 50_000; i++)
         {
-            byte[] bytes = Mutate(seeds[i % seeds.Length], random);
+            byte[] bytes = Damage.Do(seeds[i % seeds.Length], random);
             long before = GC.GetAllocatedBytesForCurrentThread();
             refused += Read(bytes) ? 0 : 1;
             Assert.InRange(GC.GetAllocatedBytesForCurrentThread() - before, 0, 256 * 1024);
@@ -41,7 +41,7 @@ public sealed class MutationTests
         Random random = new(Seed);
         for (int i = 0; i < 20_000; i++)
         {
-            byte[] bytes = Mutate(seed, random);
+            byte[] bytes = Damage.Do(seed, random);
             try
             {
                 CommandSet command = CommandSet.Decode(bytes);
@@ -72,7 +72,7 @@ public sealed class MutationTests
         {
             // The first hundred fill pools and caches.
             before = i == 100 ? GC.GetTotalMemory(forceFullCollection: true) : before;
-            await PlayAsync(provider.EndPoint.Port, Mutate(exchange, random));
+            await PlayAsync(provider.EndPoint.Port, Damage.Do(exchange, random));
         }
 
         await ProviderTests.AssertWellAsync(provider);
@@ -165,37 +165,6 @@ public sealed class MutationTests
         Priority = 0,
         CommandDataSetType = 1,
     };
-
-    // Bytes changed, pieces taken out, put in, doubled, lengths made extreme.
-    private static byte[] Mutate(byte[] seed, Random random)
-    {
-        List<byte> bytes = [.. seed];
-        for (int changes = random.Next(1, 5); changes > 0 && bytes.Count > 1; changes--)
-        {
-            int at = random.Next(bytes.Count);
-            int count = random.Next(1, Math.Min(16, bytes.Count - at) + 1);
-            switch (random.Next(5))
-            {
-                case 0:
-                    bytes[at] ^= (byte)(1 << random.Next(8));
-                    break;
-                case 1:
-                    bytes[at] = (byte)random.Next(256);
-                    break;
-                case 2:
-                    bytes.RemoveRange(at, count);
-                    break;
-                case 3:
-                    bytes.InsertRange(at, bytes.GetRange(at, count));
-                    break;
-                default:
-                    bytes[at] = random.Next(2) == 0 ? (byte)0xFF : (byte)0;
-                    break;
-            }
-        }
-
-        return [.. bytes];
-    }
 }
 
 /// <summary>Runs alone, since it weighs the memory of the process.</summary>
