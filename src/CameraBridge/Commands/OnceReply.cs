@@ -10,6 +10,9 @@ internal sealed record SkippedReply(SkipReason Reason, int Count, string Words, 
 /// <summary>What came of one pass over a folder.</summary>
 internal sealed record OnceReply
 {
+    /// <summary>Sittings that are named in one line.</summary>
+    private const int MostNumbers = 10;
+
     public required string Source { get; init; }
 
     public required string Folder { get; init; }
@@ -36,22 +39,24 @@ internal sealed record OnceReply
     {
         TextTable.Write(writer, ["folder", "sitting", "filed under", "captures", "pictures", "delivered"], Sittings.Select(Row));
         writer.WriteLine();
-        foreach (SittingReply sitting in Sittings)
+        // A dead peer concerns every sitting of a stick, and is told once.
+        foreach (IGrouping<string, SittingReply> alike in Sittings.SelectMany(sitting => sitting.Held.Select(reason => (sitting, reason.Words))).GroupBy(one => one.Words, one => one.sitting))
         {
-            foreach (Reason reason in sitting.Held)
-            {
-                writer.WriteLine(FormattableString.Invariant($"Sitting {sitting.Sitting} (folder {FolderOf(sitting)}) is held: {reason.Words}"));
-            }
+            writer.WriteLine(alike.ToArray() is [var only]
+                ? FormattableString.Invariant($"Sitting {only.Sitting} (folder {FolderOf(only)}) is held: {alike.Key}")
+                : $"Sittings {Numbers(alike)} are held: {alike.Key}");
+        }
 
-            foreach (HeldCaptureReply capture in sitting.HeldCaptures)
-            {
-                writer.WriteLine($"{capture.Place} is held: {capture.Reason}");
-            }
+        foreach (HeldCaptureReply capture in Sittings.SelectMany(sitting => sitting.HeldCaptures))
+        {
+            writer.WriteLine($"{capture.Place} is held: {capture.Reason}");
+        }
 
-            foreach (DeliveryReply delivery in sitting.Deliveries.Where(delivery => delivery.Undelivered > 0))
-            {
-                writer.WriteLine(FormattableString.Invariant($"Sitting {sitting.Sitting}: {delivery.Undelivered} not delivered to {delivery.Destination}: {delivery.Outcome ?? "not tried yet"}"));
-            }
+        foreach (var alike in Sittings.SelectMany(sitting => sitting.Deliveries.Where(delivery => delivery.Undelivered > 0).Select(delivery => (Sitting: sitting, Delivery: delivery)))
+            .GroupBy(one => (one.Delivery.Destination, Outcome: one.Delivery.Outcome ?? "not tried yet")))
+        {
+            writer.WriteLine(FormattableString.Invariant(
+                $"{alike.Sum(one => one.Delivery.Undelivered)} of {(alike.Count() == 1 ? "sitting" : "sittings")} {Numbers(alike.Select(one => one.Sitting))} not delivered to {alike.Key.Destination}: {alike.Key.Outcome}"));
         }
 
         foreach (SkippedReply skipped in Skipped.Where(skipped => skipped.NeedsAttention))
@@ -77,6 +82,12 @@ internal sealed record OnceReply
                 "What is undelivered stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
                 + "What was refused or given up goes again by 'camerabridge deliveries again'.");
         }
+    }
+
+    private static string Numbers(IEnumerable<SittingReply> sittings)
+    {
+        string[] numbers = [.. sittings.Select(sitting => sitting.Sitting.ToString(CultureInfo.InvariantCulture))];
+        return numbers.Length <= MostNumbers ? string.Join(", ", numbers) : $"{string.Join(", ", numbers.Take(MostNumbers))} and {numbers.Length - MostNumbers} more";
     }
 
     private static IReadOnlyList<string> Row(SittingReply sitting) =>
