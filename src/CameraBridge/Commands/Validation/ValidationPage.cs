@@ -29,10 +29,11 @@ internal static class ValidationPage
         summary .name { font-family: ui-monospace, "Cascadia Mono", Menlo, Consolas, monospace; overflow-wrap: anywhere; font-weight: 600; }
         summary .kind { color: var(--quiet); }
         table { border-collapse: collapse; width: 100%; font-size: .92rem; }
-        th, td { text-align: left; vertical-align: top; padding: .4rem .8rem; border-top: 1px solid var(--rule); overflow-wrap: anywhere; }
+        th, td { text-align: left; vertical-align: top; padding: .4rem .8rem; border-top: 1px solid var(--rule); overflow-wrap: break-word; }
         th { color: var(--quiet); font-weight: 600; }
         td.path, td.rule { font-family: ui-monospace, "Cascadia Mono", Menlo, Consolas, monospace; font-size: .85rem; }
-        .tag { display: inline-block; border-radius: .3rem; padding: 0 .5rem; font-size: .85rem; font-weight: 600; }
+        td.found { overflow-wrap: anywhere; }
+        .tag { display: inline-block; white-space: nowrap; border-radius: .3rem; padding: 0 .5rem; font-size: .85rem; font-weight: 600; }
         .error { color: var(--bad); background: var(--bad-back); }
         .warning { color: var(--care); background: var(--care-back); }
         .note { color: var(--quiet); background: var(--note-back); }
@@ -59,7 +60,8 @@ internal static class ValidationPage
         WriteCount(writer, "Notes", reply.Counts.Notes);
         writer.WriteLine("</dl>");
         writer.WriteLine("<h2>Files</h2>");
-        foreach (ValidatedFile file in reply.Files)
+        // What is wrong comes first: among a thousand files nobody looks for it.
+        foreach (ValidatedFile file in reply.Files.OrderBy(file => file.Conforms))
         {
             WriteFile(writer, file);
         }
@@ -85,7 +87,7 @@ internal static class ValidationPage
         foreach (Finding finding in file.Findings)
         {
             string word = ValidationText.Word(finding.Severity);
-            writer.WriteLine($"<tr><td><span class=\"tag {word}\">{word}</span></td><td class=\"path\">{Text(ValidationText.Where(finding))}</td><td>{Text(finding.Found)}</td>"
+            writer.WriteLine($"<tr><td><span class=\"tag {word}\">{word}</span></td><td class=\"path\">{Path(ValidationText.Where(finding))}</td><td class=\"found\">{Text(finding.Found)}</td>"
                 + $"<td>{Text(finding.Right)}</td><td>{Text(finding.Section)}</td><td class=\"rule\">{Text(finding.Rule)}</td></tr>");
         }
 
@@ -103,13 +105,16 @@ internal static class ValidationPage
         writer.WriteLine("<table><thead><tr><th>Attribute or module</th><th>Why</th><th>Section</th><th>Files</th></tr></thead><tbody>");
         foreach (NotTestable rule in rules)
         {
-            writer.WriteLine($"<tr><td class=\"path\">{Text(rule.Path)}</td><td>{Text(rule.Why)}</td><td>{Text(rule.Section)}</td><td>{Text(Count(rule.Files))}</td></tr>");
+            writer.WriteLine($"<tr><td class=\"path\">{Path(rule.Path)}</td><td>{Text(rule.Why)}</td><td>{Text(rule.Section)}</td><td>{Text(Count(rule.Files))}</td></tr>");
         }
 
         writer.WriteLine("</tbody></table>");
     }
 
     private static string Count(int number) => number.ToString("N0", CultureInfo.InvariantCulture);
+
+    /// <summary>A path may break between keywords, and nowhere else.</summary>
+    private static string Path(string path) => Text(path).Replace(".", ".<wbr>", StringComparison.Ordinal);
 
     private static string Text(string text) => WebUtility.HtmlEncode(text);
 }
