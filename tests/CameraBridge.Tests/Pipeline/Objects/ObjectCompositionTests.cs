@@ -4,6 +4,7 @@ using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Iods;
 using CameraBridge.Dicom.Part10;
+using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Objects;
 using CameraBridge.Tests.Dicom.Bitstreams;
 using Xunit;
@@ -40,6 +41,25 @@ public sealed class ObjectCompositionTests
         // Scheduled is not performed: neither the station nor the physician of the schedule stands anywhere in the object.
         Assert.DoesNotContain("Never^Copied", Everything(made), StringComparison.Ordinal);
         Assert.DoesNotContain("ENT1", Everything(made), StringComparison.Ordinal);
+    }
+
+    /// <summary>
+    /// What the check finds never leaves: VL Image allows 8 bits alone (PS3.3 section C.8.12.1.1.2), and grey has one sample (C.7.6.3.1.2); edition 2025e.
+    /// </summary>
+    [Fact]
+    public void An_object_that_the_check_finds_fault_with_is_held_and_names_rule_and_section()
+    {
+        ObjectFacts facts = TestFacts.Of(Picture());
+        Content content = facts.Picture.Content;
+
+        foreach (Content wrong in (Content[])[content with { BitsAllocated = 16, BitsStored = 10 }, content with { PhotometricInterpretation = "MONOCHROME2" }])
+        {
+            ObjectOutcome outcome = (facts with { Picture = facts.Picture with { Content = wrong } }).Compose();
+
+            Reason reason = Assert.IsType<ObjectOutcome.Held>(outcome).Reason;
+            Assert.Equal("object-not-conforming", reason.Code);
+            Assert.Contains("PS3.3 C.", reason.Words, StringComparison.Ordinal);
+        }
     }
 
     [Fact]
