@@ -1,7 +1,6 @@
 using System.CommandLine;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 
 namespace CameraBridge.Commands;
@@ -31,7 +30,7 @@ internal static class DeliveriesAgain
         {
             string name = DecidedBy.Check(parsed.GetValue(by)!);
             SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
-            SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 IReadOnlyList<string> destinations = Choose(site, parsed.GetValue(destination));

@@ -3,7 +3,6 @@ using System.Globalization;
 using System.Text.Json;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 
 namespace CameraBridge.Commands;
@@ -51,7 +50,7 @@ internal static class DeliveriesCommand
         verb.SetAction(async (parsed, cancellation) =>
         {
             SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
-            SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 string? only = parsed.GetValue(destination);

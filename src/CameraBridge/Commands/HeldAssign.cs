@@ -5,7 +5,6 @@ using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 
@@ -55,7 +54,7 @@ internal static class HeldAssign
             OrderChoice choice = new(parsed.GetValue(step), parsed.GetValue(accession), parsed.GetValue(number));
             string name = DecidedBy.Check(parsed.GetValue(by)!);
             SiteConfiguration site = ConfigurationFile.Load(ConfigurationFile.Locate(parsed.GetValue(config)));
-            SqlitePipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await HeldCommand.OpenStateAsync(site, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 HeldSitting held = await HeldCommand.FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);

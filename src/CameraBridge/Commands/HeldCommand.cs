@@ -3,7 +3,6 @@ using System.Globalization;
 using System.Text.Json;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 
@@ -21,13 +20,13 @@ internal static class HeldCommand
     };
 
     /// <summary>Opens the state of a site, and makes none: who looks at what is held must not leave a file that the service cannot write.</summary>
-    public static async Task<SqlitePipelineDatabase> OpenStateAsync(SiteConfiguration site, CancellationToken cancellation) =>
+    public static async Task<IPipelineDatabase> OpenStateAsync(SiteConfiguration site, CancellationToken cancellation) =>
         File.Exists(site.StateFile)
-            ? await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false)
+            ? await PipelineDatabase.OpenAsync(site, TimeProvider.System, cancellation).ConfigureAwait(false)
             : throw new CommandException(
                 ExitCodes.UsageOrConfiguration, "no-state", $"There is no state {site.StateFile} yet: nothing was ever taken here, or this is another site's configuration.");
 
-    private static Task<SqlitePipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation) =>
+    private static Task<IPipelineDatabase> OpenStateAsync(string? config, CancellationToken cancellation) =>
         OpenStateAsync(ConfigurationFile.Load(ConfigurationFile.Locate(config)), cancellation);
 
     public static async Task<HeldSitting> FindAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation)
@@ -49,7 +48,7 @@ internal static class HeldCommand
         Verb verb = new("list", "Every sitting and picture that is held, oldest first.", ExitCodes.UsageOrConfiguration, ExitCodes.Held, ExitCodes.Undelivered) { config };
         verb.SetAction(async (parsed, cancellation) =>
         {
-            SqlitePipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 IReadOnlyList<HeldSitting> held = await database.GetHeldAsync(cancellation).ConfigureAwait(false);
@@ -94,7 +93,7 @@ internal static class HeldCommand
         };
         verb.SetAction(async (parsed, cancellation) =>
         {
-            SqlitePipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 HeldSitting held = await FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);

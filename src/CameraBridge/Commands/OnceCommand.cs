@@ -3,7 +3,6 @@ using System.Text.Json;
 using CameraBridge.Configuration;
 using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 
@@ -74,7 +73,7 @@ internal static class OnceCommand
     {
         TimeProvider clock = TimeProvider.System;
         DateTimeOffset startedAt = clock.GetUtcNow();
-        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.StateFile, clock, cancellation).ConfigureAwait(false);
+        IPipelineDatabase database = await PipelineDatabase.OpenAsync(site, clock, cancellation).ConfigureAwait(false);
         await using (database.ConfigureAwait(false))
         {
             WorkSignal signal = new();

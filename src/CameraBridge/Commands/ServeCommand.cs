@@ -4,7 +4,7 @@ using System.Reflection;
 using System.Runtime.CompilerServices;
 using CameraBridge.Configuration;
 using CameraBridge.Diagnostics;
-using CameraBridge.Persistence.Sqlite;
+using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using Microsoft.Extensions.Hosting.Systemd;
@@ -36,7 +36,7 @@ internal static class ServeCommand
         SiteConfiguration site = ConfigurationFile.Load(path);
         using ILoggerFactory loggers = Logs.Create(format, level);
         ILogger logger = loggers.CreateLogger(typeof(ServeCommand));
-        SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.StateFile, TimeProvider.System, cancellation).ConfigureAwait(false);
+        IPipelineDatabase database = await PipelineDatabase.OpenAsync(site, TimeProvider.System, cancellation).ConfigureAwait(false);
         await using (database.ConfigureAwait(false))
         {
             WorkSignal signal = new();

@@ -19,6 +19,15 @@ internal enum Stage
 
     /// <summary>Subject: a delivery; lane: the destination.</summary>
     Deliveries,
+
+    /// <summary>Subject: a stored delivery; lane: the destination. Asks the archive whether it keeps the object.</summary>
+    Confirmations,
+
+    /// <summary>Subject: a capture that every destination of its route keeps; lane: the source.</summary>
+    Releases,
+
+    /// <summary>Subject: a performed procedure step, which the RIS is told of beside the flow.</summary>
+    PerformedSteps,
 }
 
 /// <summary>A piece of work under a lease. It stays in the table until its result is written in the same transaction that removes it.</summary>

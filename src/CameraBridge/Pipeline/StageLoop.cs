@@ -126,7 +126,7 @@ internal sealed class StageLoop(
             }
 
             await RunBatchAsync(batch, cancellation).ConfigureAwait(false);
-            if (stage.Stage < Stage.Deliveries)
+            if (stage.Stage < Stage.Releases)
             {
                 signal.Raise(stage.Stage + 1);
             }

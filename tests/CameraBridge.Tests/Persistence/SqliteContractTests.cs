@@ -28,7 +28,7 @@ public sealed class SqliteContractTests : DatabaseContract
     public async Task Every_connection_makes_its_commits_durable_and_waits_for_locks()
     {
         await OpenedAsync();
-        using var session = SqliteSession.Open(StateFile);
+        using var session = SqliteSession.Open(StateFile, TimeProvider.System);
 
         Assert.Equal("wal", session.QueryText("pragma journal_mode"));
         Assert.Equal(2, session.QueryNumber("pragma synchronous")); // 2 = FULL, https://www.sqlite.org/pragma.html#pragma_synchronous
@@ -63,7 +63,7 @@ public sealed class SqliteContractTests : DatabaseContract
             await database.DisposeAsync();
         }
 
-        using var session = SqliteSession.Open(StateFile);
+        using var session = SqliteSession.Open(StateFile, TimeProvider.System);
         Assert.Equal(SqliteMigrations.Newest, session.QueryNumber("select count(*) from schema_versions"));
     }
 
@@ -79,7 +79,7 @@ public sealed class SqliteContractTests : DatabaseContract
             await database.SendAgainAsync(["archive"], null, person, Cancellation);
         }
 
-        using var session = SqliteSession.Open(StateFile);
+        using var session = SqliteSession.Open(StateFile, TimeProvider.System);
         Assert.Equal(
             ["R. Example: Refused, refused before R. Example", "S. Example: Refused, refused before S. Example"],
             session.Query("select decided_by || ': ' || state || ', ' || outcome from redeliveries order by id", reader => reader.GetString(0)));
@@ -89,7 +89,7 @@ public sealed class SqliteContractTests : DatabaseContract
     public async Task A_state_written_by_a_newer_program_is_refused()
     {
         await (await OpenAsync()).DisposeAsync();
-        using (var session = SqliteSession.Open(StateFile))
+        using (var session = SqliteSession.Open(StateFile, TimeProvider.System))
         {
             session.Execute("insert into schema_versions (version, name, applied_at) values (9999, 'later', 0)");
         }
@@ -105,7 +105,7 @@ public sealed class SqliteContractTests : DatabaseContract
     {
         IPipelineDatabase database = await OpenedAsync();
         await AddAsync(database, "1/a.jpg");
-        using (var crashed = SqliteSession.Open(StateFile))
+        using (var crashed = SqliteSession.Open(StateFile, TimeProvider.System))
         {
             crashed.Execute("begin immediate");
             crashed.Execute("delete from work");

@@ -1,4 +1,5 @@
 using System.Globalization;
+using CameraBridge.Persistence.Sql;
 
 namespace CameraBridge.Persistence.Sqlite;
 
@@ -8,13 +9,13 @@ namespace CameraBridge.Persistence.Sqlite;
 /// </summary>
 internal static class SqliteMigrations
 {
-    private const string Prefix = "CameraBridge.Persistence.Sqlite.migrations.";
+    private const string Prefix = "CameraBridge.Persistence.migrations.";
 
     /// <summary>The schema version this program knows.</summary>
     public static int Newest { get; } = Embedded().Max(migration => migration.Version);
 
     /// <exception cref="StateUnavailableException">The file was written by a newer program.</exception>
-    public static void Apply(SqliteSession session, string file, DateTimeOffset now)
+    public static void Apply(StateSession session, string file, DateTimeOffset now)
     {
         session.ExecuteScript("create table if not exists schema_versions (version integer primary key, name text not null, applied_at integer not null) strict");
         foreach ((int version, string name, string resource) in Embedded().OrderBy(migration => migration.Version))
@@ -49,7 +50,7 @@ internal static class SqliteMigrations
         }
     }
 
-    private static long Version(SqliteSession session) => session.QueryNumber("select max(version) from schema_versions") ?? 0;
+    private static long Version(StateSession session) => session.QueryNumber("select max(version) from schema_versions") ?? 0;
 
     private static IEnumerable<(int Version, string Name, string Resource)> Embedded() =>
         typeof(SqliteMigrations).Assembly.GetManifestResourceNames()

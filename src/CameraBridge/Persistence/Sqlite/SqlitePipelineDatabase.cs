@@ -1,6 +1,5 @@
 using System.Collections.Concurrent;
-using System.Globalization;
-using System.Text.Json;
+using CameraBridge.Persistence.Sql;
 using Microsoft.Data.Sqlite;
 
 namespace CameraBridge.Persistence.Sqlite;
@@ -9,23 +8,20 @@ namespace CameraBridge.Persistence.Sqlite;
 /// The state in one SQLite file: write-ahead log, every commit durable (synchronous = full). Within a process writers take turns at a gate; between
 /// processes at the file's write lock. Readers see the last commit and wait for nobody.
 /// </summary>
-internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
+internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
 {
     private readonly string _file;
     private readonly TimeProvider _clock;
-    private readonly string _owner;
     private readonly SemaphoreSlim _gate = new(1, 1);
     private readonly ConcurrentBag<SqliteSession> _readers = [];
     private SqliteSession? _writer;
 
     private SqlitePipelineDatabase(string file, TimeProvider clock, string owner)
+        : base(owner)
     {
         _file = file;
         _clock = clock;
-        _owner = owner;
     }
-
-    private long Now => _clock.GetUtcNow().UtcTicks;
 
     /// <summary>Opens the state, makes it where there is none, and brings it to this program's schema.</summary>
     /// <param name="file">Path of the file; its folder is made where it is missing. Only this user may read it, since it holds patients' data.</param>
@@ -62,7 +58,7 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         }
     }
 
-    public async ValueTask DisposeAsync()
+    public override async ValueTask DisposeAsync()
     {
         await _gate.WaitAsync().ConfigureAwait(false);
         _writer?.Dispose();
@@ -91,8 +87,8 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         }
     }
 
-    /// <summary>One transaction that may write. Once begun it is carried through, whatever the token says.</summary>
-    private Task<T> WriteAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation) =>
+    /// <inheritdoc/>
+    protected override Task<T> WriteAsync<T>(Func<StateSession, T> work, CancellationToken cancellation) =>
         LockedAsync(
             session =>
             {
@@ -111,12 +107,12 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
             },
             cancellation);
 
-    private async Task<T> LockedAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation)
+    private async Task<T> LockedAsync<T>(Func<StateSession, T> work, CancellationToken cancellation)
     {
         await _gate.WaitAsync(cancellation).ConfigureAwait(false);
         try
         {
-            _writer ??= SqliteSession.Open(_file);
+            _writer ??= SqliteSession.Open(_file, _clock);
             return work(_writer);
         }
         catch (SqliteException error)
@@ -140,8 +136,8 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         }
     }
 
-    /// <summary>Reads of one moment: all statements see the same commit. What goes wrong comes through the task, as from any other database.</summary>
-    private Task<T> ReadAsync<T>(Func<SqliteSession, T> work, CancellationToken cancellation)
+    /// <summary>What goes wrong comes through the task, as from any other database.</summary>
+    protected override Task<T> ReadAsync<T>(Func<StateSession, T> work, CancellationToken cancellation)
     {
         if (cancellation.IsCancellationRequested)
         {
@@ -151,7 +147,7 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
         SqliteSession? session = null;
         try
         {
-            session = _readers.TryTake(out SqliteSession? idle) ? idle : SqliteSession.Open(_file);
+            session = _readers.TryTake(out SqliteSession? idle) ? idle : SqliteSession.Open(_file, _clock);
             session.Execute("begin");
             T result = work(session);
             session.Execute("commit");
@@ -168,20 +164,4 @@ internal sealed partial class SqlitePipelineDatabase : IPipelineDatabase
             session?.Dispose();
         }
     }
-
-    // --- columns --------------------------------------------------------------------------------------------------------------------
-
-    /// <summary>A list of ids as one value, for json_each: one prepared statement whatever the number.</summary>
-    private static string Ids(IEnumerable<long> ids) => JsonSerializer.Serialize(ids);
-
-    private static DateTimeOffset At(SqliteDataReader reader, int column) => new(reader.GetInt64(column), TimeSpan.Zero);
-
-    private static string? Text(SqliteDataReader reader, int column) => reader.IsDBNull(column) ? null : reader.GetString(column);
-
-    private static string Iso(DateTimeOffset moment) => moment.ToString("O", CultureInfo.InvariantCulture);
-
-    private static DateTimeOffset FromIso(string text) => DateTimeOffset.ParseExact(text, "O", CultureInfo.InvariantCulture);
-
-    private static T Word<T>(SqliteDataReader reader, int column)
-        where T : struct, Enum => Enum.Parse<T>(reader.GetString(column));
 }

@@ -1,10 +1,10 @@
+using System.Data.Common;
 using CameraBridge.Pipeline;
-using Microsoft.Data.Sqlite;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>Deliveries, and what the operator sees.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     private const string DeliveryColumns =
         """
@@ -29,7 +29,7 @@ internal sealed partial class SqlitePipelineDatabase
                     $"""
                     select {DeliveryColumns}, o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.pieces
                     from deliveries d join imaging_objects o on o.id = d.imaging_object_id
-                    where d.id in (select value from json_each($1))
+                    where d.id in ids($1)
                     """,
                     reader => (ReadDelivery(reader), ReadObject(reader)),
                     Ids(work.Select(piece => piece.SubjectId)))
@@ -48,7 +48,7 @@ internal sealed partial class SqlitePipelineDatabase
                 {
                     bool waits = result.State == DeliveryState.Waiting;
                     bool held = waits
-                        ? Postpone(session, result.Work, (result.DueAt ?? _clock.GetUtcNow()).UtcTicks, result.Tried) == 1
+                        ? Postpone(session, result.Work, (result.DueAt ?? session.NowAt).UtcTicks, result.Tried) == 1
                         : Remove(session, result.Work);
                     if (!held)
                     {
@@ -59,7 +59,7 @@ internal sealed partial class SqlitePipelineDatabase
                     session.Execute(
                         "update deliveries set state = $1, attempts = attempts + $2, status = $3, outcome = $4, finished_at = $5 where id = $6",
                         result.State.ToString(), result.Tried ? 1 : 0, result.Status is { } status ? (int)status : null, result.Outcome,
-                        waits ? null : Now, result.Work.SubjectId);
+                        waits ? null : session.Now, result.Work.SubjectId);
                 }
 
                 return lost;
@@ -87,7 +87,7 @@ internal sealed partial class SqlitePipelineDatabase
                         ReadDelivery, sitting.Id)))],
             cancellation);
 
-    private static Delivery ReadDelivery(SqliteDataReader reader) => new()
+    private static Delivery ReadDelivery(DbDataReader reader) => new()
     {
         Id = reader.GetInt64(0),
         ImagingObjectId = reader.GetInt64(1),
@@ -101,7 +101,7 @@ internal sealed partial class SqlitePipelineDatabase
         AskedAt = reader.IsDBNull(9) ? null : At(reader, 9),
     };
 
-    private static ImagingObject ReadObject(SqliteDataReader reader) => new()
+    private static ImagingObject ReadObject(DbDataReader reader) => new()
     {
         Id = reader.GetInt64(10),
         CaptureId = reader.GetInt64(11),

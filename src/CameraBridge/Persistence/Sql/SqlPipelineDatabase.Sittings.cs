@@ -1,11 +1,11 @@
-using CameraBridge.Pipeline;
+using System.Data.Common;
 using CameraBridge.Pipeline.Objects.Optics;
-using Microsoft.Data.Sqlite;
+using CameraBridge.Pipeline;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>Cues, and the closing and dividing of sittings.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     private const string SittingColumns = "s.id, s.source, s.folder, s.state, s.opened_at, s.follows_sitting_id, s.begins, s.doubt";
 
@@ -61,7 +61,7 @@ internal sealed partial class SqlitePipelineDatabase
     public Task<bool> CompleteSittingAsync(Work work, IReadOnlyList<SittingPart> parts, CancellationToken cancellation) =>
         WriteAsync(session => CompleteSitting(session, work, parts), cancellation);
 
-    private bool CompleteSitting(SqliteSession session, Work work, IReadOnlyList<SittingPart> parts)
+    private bool CompleteSitting(StateSession session, Work work, IReadOnlyList<SittingPart> parts)
     {
         (string? state, long closesAt) = session.Query(
             "select state, closes_at from sittings where id = $1", reader => ((string?)reader.GetString(0), reader.GetInt64(1)), work.SubjectId).FirstOrDefault();
@@ -73,10 +73,10 @@ internal sealed partial class SqlitePipelineDatabase
 
         var inParts = parts.SelectMany(part => part.CaptureIds).ToHashSet();
         List<long> joined = session.Query("select id from captures where sitting_id = $1", reader => reader.GetInt64(0), work.SubjectId);
-        if (closesAt > Now || HasCuesWork(session, work.SubjectId) || !inParts.SetEquals(joined))
+        if (closesAt > session.Now || HasCuesWork(session, work.SubjectId) || !inParts.SetEquals(joined))
         {
             // When the last cue is read, it makes the closing due again.
-            Postpone(session, work, closesAt > Now ? closesAt : HasCuesWork(session, work.SubjectId) ? Now + CuesWait.Ticks : Now, counts: false);
+            Postpone(session, work, closesAt > session.Now ? closesAt : HasCuesWork(session, work.SubjectId) ? session.Now + CuesWait.Ticks : session.Now, counts: false);
             return false;
         }
 
@@ -113,12 +113,12 @@ internal sealed partial class SqlitePipelineDatabase
         return true;
     }
 
-    private void FillPart(SqliteSession session, long sittingId, SittingPart part)
+    private static void FillPart(StateSession session, long sittingId, SittingPart part)
     {
         for (int position = 0; position < part.CaptureIds.Count; position++)
         {
             session.Execute(
-                "update captures set sitting_id = $1, position = $2, state = iif($3 and state = 'Read', 'Evidence', state) where id = $4",
+                "update captures set sitting_id = $1, position = $2, state = case when $3 = 1 and state = 'Read' then 'Evidence' else state end where id = $4",
                 sittingId, position, part.Empty ? 1 : 0, part.CaptureIds[position]);
         }
 
@@ -129,28 +129,28 @@ internal sealed partial class SqlitePipelineDatabase
 
         if (!part.Empty)
         {
-            AddWork(session, Stage.Matches, sittingId, "", Now);
+            AddWork(session, Stage.Matches, sittingId, "", session.Now);
         }
     }
 
-    private static bool HasCuesWork(SqliteSession session, long sittingId) =>
+    private static bool HasCuesWork(StateSession session, long sittingId) =>
         session.QueryNumber(
             "select 1 from captures c join work w on w.stage = 'Cues' and w.subject_id = c.id where c.sitting_id = $1 limit 1", sittingId) is not null;
 
     /// <summary>Sittings whose closing waited for these captures' cues are due as soon as the last of their cues is read.</summary>
-    private static void LetSittingsClose(SqliteSession session, IReadOnlyList<long> captures) =>
+    private static void LetSittingsClose(StateSession session, IReadOnlyList<long> captures) =>
         session.Execute(
             """
             update work set due_at = (select closes_at from sittings where id = subject_id)
             where stage = 'Sittings'
-              and subject_id in (select sitting_id from captures where id in (select value from json_each($1)))
+              and subject_id in (select sitting_id from captures where id in ids($1))
               and due_at > (select closes_at from sittings where id = subject_id)
               and not exists (
                 select 1 from captures c join work w on w.stage = 'Cues' and w.subject_id = c.id where c.sitting_id = work.subject_id)
             """,
             Ids(captures));
 
-    private static void InsertCue(SqliteSession session, Cue cue) =>
+    private static void InsertCue(StateSession session, Cue cue) =>
         session.Execute(
             """
             insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, optic_values, finding_code, finding_words)
@@ -159,7 +159,7 @@ internal sealed partial class SqlitePipelineDatabase
             cue.CaptureId, cue.Kind.ToString(), cue.Pattern, cue.PatientID, cue.IssuerOfPatientID, cue.AccessionNumber, cue.Side, cue.Optic,
             cue.Values.ToJson(), cue.Finding?.Code, cue.Finding?.Words);
 
-    private static Cue ReadCue(SqliteDataReader reader) => new()
+    private static Cue ReadCue(DbDataReader reader) => new()
     {
         CaptureId = reader.GetInt64(0),
         Kind = Word<CueKind>(reader, 1),
@@ -173,7 +173,7 @@ internal sealed partial class SqlitePipelineDatabase
         Finding = Text(reader, 9) is { } code ? new Reason(code, Text(reader, 10) ?? "") : null,
     };
 
-    private static Sitting ReadSitting(SqliteDataReader reader) => new()
+    private static Sitting ReadSitting(DbDataReader reader) => new()
     {
         Id = reader.GetInt64(0),
         Source = reader.GetString(1),

@@ -1,10 +1,10 @@
+using System.Data.Common;
 using CameraBridge.Pipeline;
-using Microsoft.Data.Sqlite;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>Work and its leases.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     public async Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation)
     {
@@ -12,7 +12,7 @@ internal sealed partial class SqlitePipelineDatabase
         (bool due, IReadOnlyList<string> freed) = await ReadAsync(
             session => (
                 session.QueryNumber(
-                    "select 1 from work where stage = $1 and lane = $2 and owner is null and due_at <= $3 limit 1", stage.ToString(), lane, Now) is not null,
+                    "select 1 from work where stage = $1 and lane = $2 and owner is null and due_at <= $3 limit 1", stage.ToString(), lane, session.Now) is not null,
                 OwnersToFree(session, stage, lane)),
             cancellation).ConfigureAwait(false);
         if (!due && freed.Count == 0)
@@ -26,8 +26,8 @@ internal sealed partial class SqlitePipelineDatabase
                 foreach (string owner in freed)
                 {
                     session.Execute(
-                        "update work set owner = null, lease_until = null where stage = $1 and lane = $2 and owner = $3 and (lease_until <= $4 or $5)",
-                        stage.ToString(), lane, owner, Now, LeaseOwner.IsKnownDead(owner) ? 1 : 0);
+                        "update work set owner = null, lease_until = null where stage = $1 and lane = $2 and owner = $3 and (lease_until <= $4 or $5 = 1)",
+                        stage.ToString(), lane, owner, session.Now, LeaseOwner.IsKnownDead(owner) ? 1 : 0);
                 }
 
                 List<Work> leased = session.Query(
@@ -37,7 +37,7 @@ internal sealed partial class SqlitePipelineDatabase
                     returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
                     """,
                     reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
-                    _owner, Now + lease.Ticks, stage.ToString(), lane, Now, most)
+                    _owner, session.Now + lease.Ticks, stage.ToString(), lane, session.Now, most)
                     .OrderBy(row => row.DueAt).ThenBy(row => row.Work.Id).Select(row => row.Work).ToList();
                 return leased;
             },
@@ -47,14 +47,14 @@ internal sealed partial class SqlitePipelineDatabase
     public Task<IReadOnlyList<Work>> RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation) =>
         WriteAsync<IReadOnlyList<Work>>(
             session => [.. work.Where(piece => 1 == session.Execute(
-                "update work set lease_until = $1 where id = $2 and owner = $3 and lease = $4", Now + lease.Ticks, piece.Id, _owner, piece.Lease))],
+                "update work set lease_until = $1 where id = $2 and owner = $3 and lease = $4", session.Now + lease.Ticks, piece.Id, _owner, piece.Lease))],
             cancellation);
 
     public async Task ReleaseAsync(IReadOnlyList<Work> work, CancellationToken cancellation)
     {
         string ids = Ids(work.Select(piece => piece.Id));
         bool any = await ReadAsync(
-            session => session.QueryNumber("select 1 from work where id in (select value from json_each($1)) and owner = $2 limit 1", ids, _owner) is not null,
+            session => session.QueryNumber("select 1 from work where id in ids($1) and owner = $2 limit 1", ids, _owner) is not null,
             cancellation).ConfigureAwait(false);
         if (any)
         {
@@ -80,14 +80,14 @@ internal sealed partial class SqlitePipelineDatabase
             {
                 if (OwnersToFree(session, stage, lane).Count > 0)
                 {
-                    return _clock.GetUtcNow();
+                    return session.NowAt;
                 }
 
                 long? next = session.QueryNumber(
                     """
                     select min(at) from (
                         select min(due_at) as at from work where stage = $1 and lane = $2 and owner is null
-                        union all select min(lease_until) from work where stage = $1 and lane = $2 and owner is not null)
+                        union all select min(lease_until) from work where stage = $1 and lane = $2 and owner is not null) as times
                     """,
                     stage.ToString(), lane);
                 return next is { } ticks ? new DateTimeOffset(ticks, TimeSpan.Zero) : null;
@@ -113,7 +113,8 @@ internal sealed partial class SqlitePipelineDatabase
             session => session.Query(
                 """
                 select stage, lane,
-                       sum(owner is null and due_at <= $2), sum(owner is not null), sum(owner is null and due_at > $2), min(iif(owner is null, due_at, lease_until))
+                       sum(case when owner is null and due_at <= $2 then 1 else 0 end), sum(case when owner is not null then 1 else 0 end),
+                       sum(case when owner is null and due_at > $2 then 1 else 0 end), min(case when owner is null then due_at else lease_until end)
                 from work
                 where $1 is null or $1 = case stage
                     when 'Cues' then (select source from captures where id = subject_id)
@@ -125,7 +126,7 @@ internal sealed partial class SqlitePipelineDatabase
                 """,
                 reader => new OpenWork(
                     Word<Stage>(reader, 0), reader.GetString(1), reader.GetInt32(2), reader.GetInt32(3), reader.GetInt32(4), At(reader, 5)),
-                source, Now)
+                source, session.Now)
                 .OrderBy(open => open.Stage).ThenBy(open => open.Lane, StringComparer.Ordinal).ToList(),
             cancellation);
 
@@ -147,7 +148,7 @@ internal sealed partial class SqlitePipelineDatabase
                         break;
                     case Stage.Sittings or Stage.Matches:
                         session.Execute("update sittings set state = 'Held', joinable = 0 where id = $1", work.SubjectId);
-                        InsertMatch(session, new Match { SittingId = work.SubjectId, HeldReasons = [reason], DecidedAt = _clock.GetUtcNow() });
+                        InsertMatch(session, new Match { SittingId = work.SubjectId, HeldReasons = [reason], DecidedAt = session.NowAt });
                         break;
                     case Stage.Objects:
                         session.Execute(
@@ -155,7 +156,7 @@ internal sealed partial class SqlitePipelineDatabase
                         break;
                     case Stage.Deliveries:
                         session.Execute(
-                            "update deliveries set state = 'GivenUp', outcome = $1, finished_at = $2 where id = $3", reason.Words, Now, work.SubjectId);
+                            "update deliveries set state = 'GivenUp', outcome = $1, finished_at = $2 where id = $3", reason.Words, session.Now, work.SubjectId);
                         break;
                     default:
                         throw new InvalidOperationException($"Stage {work.Stage} has no subject to hold.");
@@ -166,29 +167,29 @@ internal sealed partial class SqlitePipelineDatabase
             cancellation);
 
     /// <summary>Owners whose leases have lapsed or who are dead.</summary>
-    private List<string> OwnersToFree(SqliteSession session, Stage stage, string lane) =>
+    private List<string> OwnersToFree(StateSession session, Stage stage, string lane) =>
         session.Query(
             "select owner, min(lease_until) from work where stage = $1 and lane = $2 and owner is not null group by owner",
             reader => (Owner: reader.GetString(0), Until: reader.GetInt64(1)),
             stage.ToString(), lane)
-            .Where(lease => lease.Until <= Now || (lease.Owner != _owner && LeaseOwner.IsKnownDead(lease.Owner)))
+            .Where(lease => lease.Until <= session.Now || (lease.Owner != _owner && LeaseOwner.IsKnownDead(lease.Owner)))
             .Select(lease => lease.Owner)
             .ToList();
 
-    private static Work ReadWork(SqliteDataReader reader) =>
+    private static Work ReadWork(DbDataReader reader) =>
         new(reader.GetInt64(0), Word<Stage>(reader, 1), reader.GetInt64(2), reader.GetString(3), reader.GetInt32(4), At(reader, 5)) { Lease = reader.GetInt64(6) };
 
     /// <summary>Removes work whose result is being written.</summary>
     /// <returns>False when its lease was lost: then nothing may be written.</returns>
-    private bool Remove(SqliteSession session, Work work) =>
+    private bool Remove(StateSession session, Work work) =>
         session.Execute("delete from work where id = $1 and owner = $2 and lease = $3", work.Id, _owner, work.Lease) == 1;
 
-    private int Postpone(SqliteSession session, Work work, long dueAt, bool counts) =>
+    private int Postpone(StateSession session, Work work, long dueAt, bool counts) =>
         session.Execute(
             "update work set owner = null, lease_until = null, due_at = $1, attempts = attempts + $2 where id = $3 and owner = $4 and lease = $5",
             dueAt, counts ? 1 : 0, work.Id, _owner, work.Lease);
 
-    private void AddWork(SqliteSession session, Stage stage, long subjectId, string lane, long dueAt) =>
+    private static void AddWork(StateSession session, Stage stage, long subjectId, string lane, long dueAt) =>
         session.Execute(
-            "insert into work (stage, subject_id, lane, created_at, due_at) values ($1, $2, $3, $4, $5)", stage.ToString(), subjectId, lane, Now, dueAt);
+            "insert into work (stage, subject_id, lane, created_at, due_at) values ($1, $2, $3, $4, $5)", stage.ToString(), subjectId, lane, session.Now, dueAt);
 }

@@ -1,11 +1,11 @@
-using CameraBridge.Pipeline;
+using System.Data.Common;
 using CameraBridge.Pipeline.Objects.Optics;
-using Microsoft.Data.Sqlite;
+using CameraBridge.Pipeline;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>Matches, by rules and by people, and the objects made under them.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     private const string ByRules = "rules";
 
@@ -24,7 +24,7 @@ internal sealed partial class SqlitePipelineDatabase
                 SetSittingState(session, match.SittingId, match.StepJson is null ? SittingState.Held : SittingState.Matched);
                 if (match.StepJson is not null)
                 {
-                    AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                    AddWork(session, Stage.Objects, match.SittingId, "", session.Now);
                 }
 
                 return true;
@@ -63,7 +63,7 @@ internal sealed partial class SqlitePipelineDatabase
                 session.Execute("delete from work where stage = 'Matches' and subject_id = $1", match.SittingId);
                 InsertMatch(session, match);
                 SetSittingState(session, match.SittingId, SittingState.Matched);
-                AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                AddWork(session, Stage.Objects, match.SittingId, "", session.Now);
                 return true;
             },
             cancellation);
@@ -84,7 +84,7 @@ internal sealed partial class SqlitePipelineDatabase
                 // Who is making objects of this sitting at this moment finds its lease gone, and changes nothing.
                 session.Execute("delete from work where stage = 'Objects' and subject_id = $1", match.SittingId);
                 InsertMatch(session, match);
-                AddWork(session, Stage.Objects, match.SittingId, "", Now);
+                AddWork(session, Stage.Objects, match.SittingId, "", session.Now);
                 return true;
             },
             cancellation);
@@ -98,7 +98,7 @@ internal sealed partial class SqlitePipelineDatabase
             ?? await WriteAsync(
                 session =>
                 {
-                    session.Execute("insert or ignore into studies (StudyInstanceUID, started_at) values ($1, $2)", StudyInstanceUID, Iso(startedAt));
+                    session.Execute("insert into studies (StudyInstanceUID, started_at) values ($1, $2) on conflict do nothing", StudyInstanceUID, Iso(startedAt));
                     return session.QueryText(Find, StudyInstanceUID)!;
                 },
                 cancellation).ConfigureAwait(false);
@@ -182,7 +182,7 @@ internal sealed partial class SqlitePipelineDatabase
             },
             cancellation);
 
-    private void AddObject(SqliteSession session, ImagingObject made, IReadOnlyList<string> destinations)
+    private static void AddObject(StateSession session, ImagingObject made, IReadOnlyList<string> destinations)
     {
         long id = session.QueryNumber(
             """
@@ -195,16 +195,16 @@ internal sealed partial class SqlitePipelineDatabase
         {
             long delivery = session.QueryNumber(
                 "insert into deliveries (imaging_object_id, destination, state, created_at) values ($1, $2, 'Waiting', $3) returning id",
-                id, destination, Now)!.Value;
-            AddWork(session, Stage.Deliveries, delivery, destination, Now);
+                id, destination, session.Now)!.Value;
+            AddWork(session, Stage.Deliveries, delivery, destination, session.Now);
         }
     }
 
-    private static void SetSittingState(SqliteSession session, long sittingId, SittingState state) =>
+    private static void SetSittingState(StateSession session, long sittingId, SittingState state) =>
         session.Execute("update sittings set state = $1 where id = $2", state.ToString(), sittingId);
 
     /// <summary>A decision by rules takes the place of an earlier one by rules; a person's stands beside it, so that both can be shown later.</summary>
-    private static void InsertMatch(SqliteSession session, Match match)
+    private static void InsertMatch(StateSession session, Match match)
     {
         if (match.DecidedBy == ByRules)
         {
@@ -224,10 +224,10 @@ internal sealed partial class SqlitePipelineDatabase
         }
     }
 
-    private static Match? LatestMatch(SqliteSession session, long sittingId) =>
+    private static Match? LatestMatch(StateSession session, long sittingId) =>
         session.Query($"select {MatchColumns} from matches m where m.sitting_id = $1 order by m.id desc limit 1", ReadMatch, sittingId).FirstOrDefault();
 
-    private static Match ReadMatch(SqliteDataReader reader) => new()
+    private static Match ReadMatch(DbDataReader reader) => new()
     {
         SittingId = reader.GetInt64(0),
         StepJson = Text(reader, 1),

@@ -1,13 +1,13 @@
+using System.Data.Common;
 using System.Runtime.CompilerServices;
 using System.Text.Json;
-using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Sittings;
-using Microsoft.Data.Sqlite;
+using CameraBridge.Pipeline;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>Captures and the scanner's memory.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     private const int KnownFilesPage = 20_000;
 
@@ -46,7 +46,7 @@ internal sealed partial class SqlitePipelineDatabase
         WriteAsync<IReadOnlyList<long>>(
             session =>
             {
-                long closesAt = Now + quietTime.Ticks;
+                long closesAt = session.Now + quietTime.Ticks;
                 var sittings = new Dictionary<(string Source, string Folder), long>();
                 var ids = new List<long>(captures.Count);
                 foreach (Capture capture in captures)
@@ -83,7 +83,7 @@ internal sealed partial class SqlitePipelineDatabase
     public Task<IReadOnlyList<KnownContent>> KnownContentsAsync(string source, IReadOnlyList<string> places, CancellationToken cancellation) =>
         ReadAsync<IReadOnlyList<KnownContent>>(
             session => session.Query(
-                "select place, folder, size, sha256 from captures where source = $1 and place in (select value from json_each($2))",
+                "select place, folder, size, sha256 from captures where source = $1 and place in texts($2)",
                 ReadKnownContent, source, JsonSerializer.Serialize(places)),
             cancellation);
 
@@ -109,9 +109,9 @@ internal sealed partial class SqlitePipelineDatabase
                     reader => reader.GetInt64(0), source, below ?? "");
                 foreach (long sitting in open)
                 {
-                    session.Execute("update sittings set joinable = 0, closes_at = $1 where id = $2", Now, sitting);
+                    session.Execute("update sittings set joinable = 0, closes_at = $1 where id = $2", session.Now, sitting);
                     session.Execute(
-                        "update work set due_at = $1 where stage = 'Sittings' and subject_id = $2", HasCuesWork(session, sitting) ? Now + CuesWait.Ticks : Now, sitting);
+                        "update work set due_at = $1 where stage = 'Sittings' and subject_id = $2", HasCuesWork(session, sitting) ? session.Now + CuesWait.Ticks : session.Now, sitting);
                 }
 
                 return open.Count;
@@ -123,7 +123,7 @@ internal sealed partial class SqlitePipelineDatabase
             session =>
             {
                 Dictionary<long, Capture> found = session.Query(
-                    $"select {CaptureColumns} from captures where id in (select value from json_each($1))", ReadCapture, Ids(captureIds))
+                    $"select {CaptureColumns} from captures where id in ids($1)", ReadCapture, Ids(captureIds))
                     .ToDictionary(row => row.Capture.Id, row => row.Capture);
                 return [.. captureIds.Where(found.ContainsKey).Select(id => found[id])];
             },
@@ -132,13 +132,13 @@ internal sealed partial class SqlitePipelineDatabase
     public Task<IReadOnlyList<Capture>> GetCapturesOfSittingAsync(long sittingId, CancellationToken cancellation) =>
         ReadAsync<IReadOnlyList<Capture>>(session => CapturesOf(session, sittingId), cancellation);
 
-    private static List<Capture> CapturesOf(SqliteSession session, long sittingId) =>
+    private static List<Capture> CapturesOf(StateSession session, long sittingId) =>
         [.. session.Query($"select {CaptureColumns} from captures where sitting_id = $1", ReadCapture, sittingId)
             .OrderBy(row => row.Position ?? long.MaxValue)
             .ThenBy(row => row.Capture.Place, PlaceOrder.Natural)
             .Select(row => row.Capture)];
 
-    private static (Capture Capture, long? Position) ReadCapture(SqliteDataReader reader) => (
+    private static (Capture Capture, long? Position) ReadCapture(DbDataReader reader) => (
         new Capture
         {
             Id = reader.GetInt64(0),
@@ -158,14 +158,14 @@ internal sealed partial class SqlitePipelineDatabase
         },
         reader.IsDBNull(14) ? null : reader.GetInt64(14));
 
-    private static KnownContent ReadKnownContent(SqliteDataReader reader) =>
+    private static KnownContent ReadKnownContent(DbDataReader reader) =>
         new(reader.GetString(0), reader.GetString(1), reader.GetInt64(2), reader.GetString(3));
 
-    private static void NoteSeen(SqliteSession session, string source, string place, long size, DateTimeOffset modifiedAt) =>
+    private static void NoteSeen(StateSession session, string source, string place, long size, DateTimeOffset modifiedAt) =>
         session.Execute(
             "insert or replace into known_files (source, place, size, modified_at) values ($1, $2, $3, $4)", source, place, size, modifiedAt.UtcTicks);
 
-    private long AddCapture(SqliteSession session, Capture capture, long sittingId)
+    private static long AddCapture(StateSession session, Capture capture, long sittingId)
     {
         long id = session.QueryNumber(
             """
@@ -174,12 +174,12 @@ internal sealed partial class SqlitePipelineDatabase
             """,
             sittingId, capture.Source, capture.Place, capture.Folder, capture.Size, capture.ModifiedAt.UtcTicks, capture.Sha256, capture.SpoolName,
             capture.SettledAt.UtcTicks)!.Value;
-        AddWork(session, Stage.Cues, id, "", Now);
+        AddWork(session, Stage.Cues, id, "", session.Now);
         return id;
     }
 
     /// <summary>The sitting that captures of this folder join now, or a new one, which follows the folder's last and begins late.</summary>
-    private long SittingFor(SqliteSession session, Dictionary<(string Source, string Folder), long> sittings, Capture capture, long closesAt)
+    private static long SittingFor(StateSession session, Dictionary<(string Source, string Folder), long> sittings, Capture capture, long closesAt)
     {
         if (sittings.TryGetValue((capture.Source, capture.Folder), out long id))
         {
@@ -195,7 +195,7 @@ internal sealed partial class SqlitePipelineDatabase
                 insert into sittings (source, folder, state, joinable, opened_at, closes_at, follows_sitting_id, begins)
                 values ($1, $2, 'Open', 1, $3, $4, $5, $6) returning id
                 """,
-                capture.Source, capture.Folder, Now, closesAt, follows, follows == 0 ? SittingBegins.Folder : SittingBegins.Late)!.Value;
+                capture.Source, capture.Folder, session.Now, closesAt, follows, follows == 0 ? SittingBegins.Folder : SittingBegins.Late)!.Value;
             AddWork(session, Stage.Sittings, id, "", closesAt);
         }
 

@@ -1,11 +1,11 @@
+using System.Data.Common;
 using System.Text.Json;
 using CameraBridge.Pipeline;
-using Microsoft.Data.Sqlite;
 
-namespace CameraBridge.Persistence.Sqlite;
+namespace CameraBridge.Persistence.Sql;
 
 /// <summary>What is not delivered, and a person's word to send it again.</summary>
-internal sealed partial class SqlitePipelineDatabase
+internal abstract partial class SqlPipelineDatabase
 {
     private const string QueuedAgain = "A person had it put into the queue again; it was not tried since.";
 
@@ -24,7 +24,7 @@ internal sealed partial class SqlitePipelineDatabase
     private const string UndeliveredOnly =
         """
         where d.state in ('Waiting', 'Refused', 'GivenUp')
-            and ($2 is null or d.destination in (select value from json_each($2))) and ($3 is null or o.sitting_id = $3)
+            and ($2 is null or d.destination in texts($2)) and ($3 is null or o.sitting_id = $3)
         """;
 
     public Task<IReadOnlyList<Undelivered>> GetUndeliveredAsync(IReadOnlyList<string>? destinations, long? sittingId, CancellationToken cancellation) =>
@@ -39,43 +39,43 @@ internal sealed partial class SqlitePipelineDatabase
                 string ids = Ids(session.Query(
                     $"select d.id {UndeliveredRows} {UndeliveredOnly} and (d.state <> 'Waiting' or {IsLater})",
                     reader => reader.GetInt64(0),
-                    Now, Names(destinations), sittingId));
+                    session.Now, Names(destinations), sittingId));
                 session.Execute(
                     """
                     insert into redeliveries (delivery_id, state, status, outcome, decided_by, decided_at)
-                    select id, state, status, outcome, $2, $3 from deliveries where id in (select value from json_each($1)) order by id
+                    select id, state, status, outcome, $2, $3 from deliveries where id in ids($1) order by id
                     """,
-                    ids, decidedBy, Now);
+                    ids, decidedBy, session.Now);
 
                 // What has ended has no work; were there any, the unique index on its subject would end this transaction.
                 session.Execute(
                     """
                     insert into work (stage, subject_id, lane, created_at, due_at)
                     select 'Deliveries', id, destination, $2, $2 from deliveries
-                    where id in (select value from json_each($1)) and state in ('Refused', 'GivenUp') order by id
+                    where id in ids($1) and state in ('Refused', 'GivenUp') order by id
                     """,
-                    ids, Now);
+                    ids, session.Now);
                 session.Execute(
                     """
                     update deliveries set state = 'Waiting', status = null, outcome = $2, finished_at = null
-                    where id in (select value from json_each($1)) and state in ('Refused', 'GivenUp')
+                    where id in ids($1) and state in ('Refused', 'GivenUp')
                     """,
                     ids, QueuedAgain);
                 session.Execute(
                     """
                     update work set due_at = $2
-                    where stage = 'Deliveries' and subject_id in (select value from json_each($1)) and owner is null and due_at > $2
+                    where stage = 'Deliveries' and subject_id in ids($1) and owner is null and due_at > $2
                     """,
-                    ids, Now);
+                    ids, session.Now);
                 return changed;
             },
             cancellation);
 
-    private List<Undelivered> UndeliveredOf(SqliteSession session, IReadOnlyList<string>? destinations, long? sittingId) =>
+    private static List<Undelivered> UndeliveredOf(StateSession session, IReadOnlyList<string>? destinations, long? sittingId) =>
         session.Query(
             $"""
             select o.sitting_id, s.source, s.folder, d.destination, d.state, d.status, d.outcome, count(*), min(d.created_at),
-                min(iif({IsLater}, w.due_at, null)), r.decided_by, max(r.decided_at),
+                min(case when {IsLater} then w.due_at end), r.decided_by, max(r.decided_at),
                 (select count(*) from imaging_objects has join deliveries done on done.imaging_object_id = has.id
                  where has.sitting_id = o.sitting_id and done.destination = d.destination and done.state in ('Stored', 'StoredWithWarning'))
             {UndeliveredRows}
@@ -86,11 +86,11 @@ internal sealed partial class SqlitePipelineDatabase
             order by o.sitting_id, d.destination, d.state, count(*) desc, min(d.id)
             """,
             ReadUndelivered,
-            Now, destinations is null ? null : Names(destinations), sittingId);
+            session.Now, destinations is null ? null : Names(destinations), sittingId);
 
     private static string Names(IReadOnlyList<string> names) => JsonSerializer.Serialize(names);
 
-    private static Undelivered ReadUndelivered(SqliteDataReader reader) => new()
+    private static Undelivered ReadUndelivered(DbDataReader reader) => new()
     {
         SittingId = reader.GetInt64(0),
         Source = reader.GetString(1),
