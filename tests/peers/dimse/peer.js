@@ -3,6 +3,7 @@
 // requests for storage commitment (N-ACTION), and reports (N-EVENT-REPORT) in an association of its own WITHOUT role selection.
 // Usage: node peer.js PORT REPORT_PORT. Each line of its output is JSON about one message.
 const net = require('net');
+const { createHash } = require('crypto');
 const { Dataset, Server, Scp, Client, constants, requests, responses, log } = require('dcmjs-dimse');
 
 const [port, reportPort] = process.argv.slice(2).map(Number);
@@ -22,6 +23,12 @@ const answer = (Response, request, status, callback) => {
   response.setStatus(status);
   callback(response);
 };
+// SHA-256 of the encapsulated frames, one after the other, as they came.
+const hashOf = (frames) => {
+  const hash = createHash('sha256');
+  for (const frame of listOf(frames)) hash.update(Buffer.from(frame));
+  return hash.digest('hex');
+};
 const listOf = (value) => (value === undefined ? [] : [].concat(value));
 
 function report(transaction, references, to) {
@@ -33,7 +40,10 @@ function report(transaction, references, to) {
     ...(good.length > 0 && { ReferencedSOPSequence: good }),
     ...(bad.length > 0 && { FailedSOPSequence: bad }),
   }));
-  request.on('response', (response) => tell('reported', { status: response.getStatus() }));
+  request.on('response', (response) => {
+    tell('reported', { status: response.getStatus() });
+    tell('committed', { uids: good.map((one) => one.ReferencedSOPInstanceUID) });
+  });
   const client = new Client();
   client.addRequest(request);
   client.on('networkError', (error) => tell('error', { error: String(error) }));
@@ -55,7 +65,9 @@ class Peer extends Scp {
   }
 
   cStoreRequest(request, callback) {
-    kept.add(request.getAffectedSopInstanceUid());
+    const uid = request.getAffectedSopInstanceUid();
+    kept.add(uid);
+    tell('stored', { uid, pixels: hashOf(request.getDataset().getElements().PixelData) });
     answer(responses.CStoreResponse, request, 0x0000, callback);
   }
 

@@ -1,0 +1,295 @@
+using CameraBridge.Persistence;
+using CameraBridge.Pipeline;
+using Microsoft.Extensions.Time.Testing;
+using Xunit;
+
+namespace CameraBridge.Tests.Persistence;
+
+/// <summary>
+/// Walks through the stage table at random: two processes take captures, lease work, finish it, fail it, let it lie, are overtaken, die and come back, while time
+/// passes. After every step what no sequence may break is looked at: section 4 of the design, rules 1 (nothing is lost, nothing done twice), 2 (one UID for ever) and 8.
+/// </summary>
+/// <param name="open">Opens the state as a process with this owner's name.</param>
+/// <param name="clock">Moved by the walk.</param>
+/// <param name="seed">Of all decisions.</param>
+internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, FakeTimeProvider clock, int seed) : IAsyncDisposable
+{
+    private static readonly string[] Destinations = ["archive", "second"];
+    private static readonly string[] Folders = ["1", "2", "3/deep"];
+    private static readonly TimeSpan Lease = TimeSpan.FromMinutes(1);
+    private static readonly TimeSpan Quiet = TimeSpan.FromMinutes(2);
+    private static readonly (Stage Stage, string Lane)[] Lanes =
+    [
+        (Stage.Cues, ""), (Stage.Sittings, ""), (Stage.Matches, ""), (Stage.Objects, ""), (Stage.Deliveries, Destinations[0]), (Stage.Deliveries, Destinations[1]),
+    ];
+
+    private readonly Random _random = new(seed);
+    private readonly IPipelineDatabase[] _processes = new IPipelineDatabase[2];
+    private readonly List<(int Process, Work Work)> _hands = [];
+    private readonly Dictionary<long, long> _latestLease = [];
+    private readonly Dictionary<long, string> _uids = [];
+    private readonly HashSet<(long Object, string Destination)> _stored = [];
+    private int _captures;
+    private int _births;
+
+    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
+
+    /// <summary>How often a result came under a lease that somebody else had by then.</summary>
+    public int Overtaken { get; private set; }
+
+    /// <summary>Objects that were made.</summary>
+    public int Objects => _uids.Count;
+
+    public async Task WalkAsync(int steps)
+    {
+        for (int process = 0; process < _processes.Length; process++)
+        {
+            await RestartAsync(process);
+        }
+
+        for (int step = 0; step < steps; step++)
+        {
+            await StepAsync();
+            await CheckAsync();
+        }
+    }
+
+    /// <summary>Lets one process do all that is left, as it would when nothing fails any more.</summary>
+    public async Task DrainAsync()
+    {
+        _hands.Clear();
+        for (int round = 0; round < 10_000; round++)
+        {
+            clock.Advance(Quiet);
+            int done = 0;
+            foreach ((Stage stage, string lane) in Lanes)
+            {
+                foreach (Work work in await LeaseAsync(0, stage, lane, most: 100))
+                {
+                    await FinishAsync(_processes[0], work);
+                    done++;
+                }
+            }
+
+            if (done == 0)
+            {
+                break;
+            }
+        }
+
+        IReadOnlyList<SittingReport> reports = await _processes[0].GetReportAsync(null, Cancellation);
+        Assert.Empty(await _processes[0].GetOpenWorkAsync(null, Cancellation));
+        Assert.Equal(_captures, reports.Sum(report => report.Captures.Count));
+        Assert.All(reports.SelectMany(report => report.Captures), capture => Assert.True(
+            capture.State is CaptureState.Encoded or CaptureState.Evidence or CaptureState.Held || reports.Any(r => r.Sitting.Id == capture.SittingId && r.Sitting.State == SittingState.Held)));
+        Assert.All(reports.SelectMany(report => report.Deliveries), delivery => Assert.NotEqual(DeliveryState.Waiting, delivery.State));
+        await CheckAsync();
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        foreach (IPipelineDatabase process in _processes)
+        {
+            await process.DisposeAsync();
+        }
+    }
+
+    private Task StepAsync() => _random.Next(12) switch
+    {
+        0 or 1 => TakeAsync(),
+        2 => _processes[_random.Next(2)].CloseSoonAsync("stick", _random.Next(2) == 0 ? null : Folders[_random.Next(Folders.Length)], Cancellation),
+        3 => PassTimeAsync(),
+        4 when _random.Next(4) == 0 => RestartAsync(_random.Next(2)),
+        >= 4 and <= 7 => TakeWorkAsync(),
+        _ => GoOnAsync(),
+    };
+
+    private async Task TakeAsync()
+    {
+        Capture[] captures = [.. Enumerable.Range(0, 1 + _random.Next(3)).Select(_ => New($"{Folders[_random.Next(Folders.Length)]}/{_captures++:0000}.jpg"))];
+        IReadOnlyList<long> ids = await _processes[_random.Next(2)].AddCapturesAsync(captures, Quiet, Cancellation);
+        Assert.DoesNotContain(0, ids);
+
+        // The other process has seen them too, and takes none of them again.
+        Assert.All(await _processes[_random.Next(2)].AddCapturesAsync(captures, Quiet, Cancellation), id => Assert.Equal(0, id));
+    }
+
+    private Task PassTimeAsync()
+    {
+        clock.Advance(TimeSpan.FromSeconds(_random.Next(100)));
+        return Task.CompletedTask;
+    }
+
+    /// <summary>The process dies with all that it has in its hands, and another takes its place.</summary>
+    private async Task RestartAsync(int process)
+    {
+        if (_processes[process] is { } dead)
+        {
+            await dead.DisposeAsync();
+            _hands.RemoveAll(hand => hand.Process == process);
+        }
+
+        _processes[process] = await open($"worker-{process}:{++_births}:1");
+    }
+
+    private async Task TakeWorkAsync()
+    {
+        int process = _random.Next(2);
+        (Stage stage, string lane) = Lanes[_random.Next(Lanes.Length)];
+        _hands.AddRange((await LeaseAsync(process, stage, lane, 1 + _random.Next(4))).Select(work => (process, work)));
+    }
+
+    private async Task<IReadOnlyList<Work>> LeaseAsync(int process, Stage stage, string lane, int most)
+    {
+        IReadOnlyList<Work> leased = await _processes[process].LeaseAsync(stage, lane, most, Lease, Cancellation);
+        foreach (Work work in leased)
+        {
+            Assert.True(work.Lease > _latestLease.GetValueOrDefault(work.Id), "a lease has a number that no lease of this work had before");
+            _latestLease[work.Id] = work.Lease;
+        }
+
+        return leased;
+    }
+
+    /// <summary>Something becomes of a piece of work that a process has in its hands.</summary>
+    private async Task GoOnAsync()
+    {
+        if (_hands.Count == 0)
+        {
+            return;
+        }
+
+        int index = _random.Next(_hands.Count);
+        (int process, Work work) = _hands[index];
+        _hands.RemoveAt(index);
+        IPipelineDatabase database = _processes[process];
+        switch (_random.Next(10))
+        {
+            case 0:
+                await database.PostponeAsync([work], clock.GetUtcNow() + TimeSpan.FromSeconds(_random.Next(200)), _random.Next(2) == 0, Cancellation);
+                break;
+            case 1:
+                await database.ReleaseAsync([work], Cancellation);
+                break;
+            case 2:
+                // It lies there until its lease lapses.
+                break;
+            case 3:
+                await database.RenewAsync([work], Lease, Cancellation);
+                _hands.Add((process, work));
+                break;
+            case 4 when _random.Next(6) == 0:
+                await database.HoldAsync(work, new Reason("internal-error", "it keeps failing"), Cancellation);
+                break;
+            default:
+                await FinishAsync(database, work);
+                break;
+        }
+    }
+
+    private async Task FinishAsync(IPipelineDatabase database, Work work)
+    {
+        bool overtaken = _latestLease[work.Id] != work.Lease;
+        bool written = await WriteResultAsync(database, work);
+        Assert.False(overtaken && written, $"a result of {work.Stage} was written under a lease that another had by then");
+        Overtaken += overtaken ? 1 : 0;
+    }
+
+    private async Task<bool> WriteResultAsync(IPipelineDatabase database, Work work)
+    {
+        switch (work.Stage)
+        {
+            case Stage.Cues:
+                return (await database.CompleteCuesAsync([new CaptureReading(work, clock.GetUtcNow(), "file", [])], Cancellation)).Count == 0;
+            case Stage.Sittings:
+                return await database.CompleteSittingAsync(work, Parts(await database.GetCapturesOfSittingAsync(work.SubjectId, Cancellation)), Cancellation);
+            case Stage.Matches:
+                return await MatchAsync(database, work);
+            case Stage.Objects:
+                return await MakeAsync(database, work);
+            default:
+                return await DeliverAsync(database, work);
+        }
+    }
+
+    /// <summary>One sitting, or cut at a label.</summary>
+    private SittingPart[] Parts(IReadOnlyList<Capture> captures)
+    {
+        long[] ids = [.. captures.Select(capture => capture.Id)];
+        int cut = _random.Next(2) == 0 ? 0 : _random.Next(ids.Length);
+        return cut == 0
+            ? [new SittingPart(ids, "folder", Empty: false)]
+            : [new SittingPart(ids[..cut], "folder", Empty: _random.Next(5) == 0), new SittingPart(ids[cut..], "label", Empty: false)];
+    }
+
+    private Task<bool> MatchAsync(IPipelineDatabase database, Work work) => _random.Next(6) switch
+    {
+        0 => database.CompleteMatchAsync(work, new Match { SittingId = work.SubjectId, HeldReasons = [new Reason("no-step", "no step fits")] }, Cancellation),
+        1 => database.DeferMatchAsync(
+            work, new Match { SittingId = work.SubjectId, HeldReasons = [new Reason("worklist-out", "it does not answer")] }, clock.GetUtcNow() + Quiet, Cancellation),
+        _ => database.CompleteMatchAsync(work, DatabaseContract.MatchOf(work.SubjectId), Cancellation),
+    };
+
+    private async Task<bool> MakeAsync(IPipelineDatabase database, Work work)
+    {
+        Capture[] left = [.. (await database.GetCapturesOfSittingAsync(work.SubjectId, Cancellation)).Where(capture => capture.State == CaptureState.Read)];
+        Capture[] good = [.. left.Where(_ => _random.Next(8) != 0)];
+        ImagingObject[] made = [.. good.Select(capture => DatabaseContract.ObjectOf(capture) with { SOPInstanceUID = $"2.25.{_random.NextInt64(1L << 60)}" })];
+        CaptureVerdict[] others = [.. left.Except(good).Select(capture => new CaptureVerdict(capture.Id, CaptureState.Held, "torn"))];
+        return await database.CompleteObjectsAsync(work, made, [], others, Destinations, Cancellation);
+    }
+
+    private async Task<bool> DeliverAsync(IPipelineDatabase database, Work work)
+    {
+        DeliveryTask? task = (await database.GetDeliveriesAsync([work], Cancellation)).SingleOrDefault();
+        if (task is null)
+        {
+            return false;
+        }
+
+        DeliveryState state = (DeliveryState)_random.Next(5);
+        bool written = (await database.CompleteDeliveriesAsync(
+            [new DeliveryResult(work, state, null, "as it was", state == DeliveryState.Waiting ? clock.GetUtcNow() : null)], Cancellation)).Count == 0;
+        if (written && state is DeliveryState.Stored or DeliveryState.StoredWithWarning)
+        {
+            Assert.True(_stored.Add((task.Object.Id, task.Delivery.Destination)), "an object was stored a second time at the same destination");
+        }
+
+        return written;
+    }
+
+    /// <summary>What holds at every moment.</summary>
+    private async Task CheckAsync()
+    {
+        IPipelineDatabase database = _processes[_random.Next(2)];
+        IReadOnlyList<SittingReport> reports = await database.GetReportAsync(null, Cancellation);
+        IReadOnlyDictionary<Stage, int> work = await database.CountWorkAsync(Cancellation);
+        Capture[] captures = [.. reports.SelectMany(report => report.Captures)];
+
+        // Rule 1: every capture is somewhere, once; what is not done has work that is not done.
+        Assert.Equal(_captures, captures.Length);
+        Assert.Equal(_captures, captures.Select(capture => capture.Place).Distinct().Count());
+        Assert.Equal(captures.Count(capture => capture.State == CaptureState.Taken), work[Stage.Cues]);
+        Assert.Equal(reports.Count(report => report.Sitting.State == SittingState.Open), work[Stage.Sittings]);
+        Assert.Equal(reports.Count(report => report.Sitting.State == SittingState.Closed), work[Stage.Matches]);
+        Assert.Equal(
+            reports.Count(report => report.Sitting.State == SittingState.Matched && report.Captures.Any(capture => capture.State == CaptureState.Read)), work[Stage.Objects]);
+        Assert.Equal(reports.SelectMany(report => report.Deliveries).Count(delivery => delivery.State == DeliveryState.Waiting), work[Stage.Deliveries]);
+
+        // Rule 2: an object has one UID for ever, and one delivery for each destination.
+        foreach (SittingReport report in reports.Where(report => report.Captures.Any(capture => capture.State == CaptureState.Encoded)))
+        {
+            IReadOnlyList<ImagingObject> objects = await database.GetObjectsOfSittingAsync(report.Sitting.Id, Cancellation);
+            Assert.Equal(
+                report.Captures.Where(capture => capture.State == CaptureState.Encoded).Select(capture => capture.Id).Order(), objects.Select(made => made.CaptureId).Order());
+            Assert.All(objects, made => Assert.Equal(made.SOPInstanceUID, _uids.TryAdd(made.CaptureId, made.SOPInstanceUID) ? made.SOPInstanceUID : _uids[made.CaptureId]));
+            Assert.Equal(
+                objects.SelectMany(made => Destinations.Select(destination => (made.Id, destination))).Order(),
+                report.Deliveries.Select(delivery => (delivery.ImagingObjectId, delivery.Destination)).Order());
+        }
+
+        Assert.Equal(_uids.Count, _uids.Values.Distinct().Count());
+    }
+
+    private Capture New(string place) => FlowSteps.Capture(place) with { Sha256 = $"{_captures:x64}", ModifiedAt = clock.GetUtcNow(), SettledAt = clock.GetUtcNow() };
+}
