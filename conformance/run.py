@@ -57,10 +57,12 @@ destinations:
     host: 127.0.0.1
     port: {ports["receiver"]}
     called_ae_title: CONFSTORE
+    confirm_by: none
   - name: orthanc
     host: 127.0.0.1
     port: {ports["orthanc"]}
     called_ae_title: CONFORTHANC
+    confirm_by: none
 """)
 
 

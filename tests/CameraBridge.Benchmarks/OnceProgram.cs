@@ -59,6 +59,7 @@ internal static class OnceProgram
                 host: 127.0.0.1
                 port: {archive}
                 called_ae_title: PEERSTORE
+                confirm_by: none
             """));
         Stopwatch watch = Stopwatch.StartNew();
         using Process process = Process.Start(new ProcessStartInfo(program, ["once", stick, "--config", configuration])

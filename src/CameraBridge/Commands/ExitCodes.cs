@@ -25,7 +25,7 @@ internal static class ExitCodes
         AllWell => "all well",
         UsageOrConfiguration => "the command line or the configuration is wrong",
         Held => "something is held and waits for a person",
-        Undelivered => "something is undelivered, or a peer or the state is not there; nothing is lost",
+        Undelivered => "something is undelivered or unconfirmed, or a peer or the state is not there; nothing is lost",
         Nonconforming => "something does not conform to the standard",
         _ => "a bug; please report it with what was printed",
     };

@@ -1,10 +1,12 @@
 using System.CommandLine;
+using System.Runtime.CompilerServices;
 using System.Text.Json;
 using CameraBridge.Configuration;
 using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
+using CameraBridge.Pipeline.Confirmations;
 
 namespace CameraBridge.Commands;
 
@@ -78,10 +80,13 @@ internal static class OnceCommand
         {
             WorkSignal signal = new();
             using CaptureSources sources = new(site, database, signal, clock, loggers);
-            PipelineRun run = new(Stages.Build(site, database, clock, loggers), database, signal, clock, loggers);
+            CommitmentTaking taking = new(database, signal, loggers.CreateLogger<CommitmentTaking>());
+            PipelineRun run = new(Stages.Build(site, database, taking, clock, loggers), database, signal, clock, loggers);
             SourceSummary? summary = null;
             await using (run.ConfigureAwait(false))
             {
+                ReportListener listener = ReportListener.Start(site, taking, clock, loggers.CreateLogger<ReportListener>());
+                await using ConfiguredAsyncDisposable listening = listener.ConfigureAwait(false);
                 using OnceProgress progress = new(terminal, source.Name);
                 await run.RunUntilQuietAsync(
                     async token => (summary = await sources.TakeAllAsync(source, token, progress).ConfigureAwait(false)).Whole, source.Name, patience, cancellation, progress)
@@ -102,7 +107,7 @@ internal static class OnceCommand
                 Seconds = Math.Round((clock.GetUtcNow() - startedAt).TotalSeconds, 1),
                 ExitCode = ExitCodes.Of(
                     anyHeld: sittings.Any(sitting => sitting.IsHeld) || summary.Skipped.Any(skipped => skipped.Reason.NeedsAttention()),
-                    anyUndelivered: !summary.Whole || sittings.Any(sitting => sitting.IsUndelivered)),
+                    anyUndelivered: !summary.Whole || sittings.Any(sitting => sitting.IsUndelivered || sitting.IsUnconfirmed)),
             };
         }
     }

@@ -37,7 +37,7 @@ internal sealed record OnceReply
 
     public void WriteTable(TextWriter writer)
     {
-        TextTable.Write(writer, ["folder", "sitting", "filed under", "captures", "pictures", "delivered"], Sittings.Select(Row));
+        TextTable.Write(writer, ["folder", "sitting", "filed under", "captures", "pictures", "delivered", "kept"], Sittings.Select(Row));
         writer.WriteLine();
         // A dead peer concerns every sitting of a stick, and is told once.
         foreach (IGrouping<string, SittingReply> alike in Sittings.SelectMany(sitting => sitting.Held.Select(reason => (sitting, reason.Words))).GroupBy(one => one.Words, one => one.sitting))
@@ -57,6 +57,13 @@ internal sealed record OnceReply
         {
             writer.WriteLine(FormattableString.Invariant(
                 $"{alike.Sum(one => one.Delivery.Undelivered)} of {(alike.Count() == 1 ? "sitting" : "sittings")} {Numbers(alike.Select(one => one.Sitting))} not delivered to {alike.Key.Destination}: {alike.Key.Outcome}"));
+        }
+
+        foreach (var alike in Sittings.SelectMany(sitting => sitting.Deliveries.Where(delivery => delivery.Unconfirmed > 0).Select(delivery => (Sitting: sitting, Delivery: delivery)))
+            .GroupBy(one => (one.Delivery.Destination, Words: one.Delivery.ConfirmationOutcome ?? "not asked yet")))
+        {
+            writer.WriteLine(FormattableString.Invariant(
+                $"{alike.Sum(one => one.Delivery.Unconfirmed)} of {(alike.Count() == 1 ? "sitting" : "sittings")} {Numbers(alike.Select(one => one.Sitting))} not confirmed by {alike.Key.Destination}: {alike.Key.Words}"));
         }
 
         foreach (SkippedReply skipped in Skipped.Where(skipped => skipped.NeedsAttention))
@@ -79,7 +86,7 @@ internal sealed record OnceReply
         else if (ExitCode == ExitCodes.Undelivered)
         {
             writer.WriteLine(
-                "What is undelivered stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
+                "What is undelivered or unconfirmed stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
                 + "What was refused or given up goes again by 'camerabridge deliveries again'.");
         }
     }
@@ -102,7 +109,13 @@ internal sealed record OnceReply
         sitting.Pictures.ToString(CultureInfo.InvariantCulture),
         sitting.Deliveries.Count == 0 ? "" : string.Join(", ", sitting.Deliveries.Select(delivery =>
             string.Create(CultureInfo.InvariantCulture, $"{delivery.Destination} {delivery.Delivered} of {delivery.Delivered + delivery.Undelivered}"))),
+        sitting.Deliveries.Count == 0 ? "" : string.Join(", ", sitting.Deliveries.Select(Kept)),
     ];
+
+    /// <summary>What the archive is known to keep; nothing is claimed where the site does not ask.</summary>
+    private static string Kept(DeliveryReply delivery) => delivery.Kept + delivery.Unconfirmed == 0
+        ? "not asked"
+        : string.Create(CultureInfo.InvariantCulture, $"{delivery.Kept} of {delivery.Kept + delivery.Unconfirmed + delivery.Undelivered}");
 
     private static string FolderOf(SittingReply sitting) => sitting.Folder.Length == 0 ? "(top)" : sitting.Folder;
 }

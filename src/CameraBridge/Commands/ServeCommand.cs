@@ -7,6 +7,7 @@ using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
+using CameraBridge.Pipeline.Confirmations;
 using Microsoft.Extensions.Hosting.Systemd;
 
 namespace CameraBridge.Commands;
@@ -41,8 +42,11 @@ internal static class ServeCommand
         {
             WorkSignal signal = new();
             using CaptureSources sources = new(site, database, signal, TimeProvider.System, loggers);
-            PipelineRun run = new(Stages.Build(site, database, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
+            CommitmentTaking taking = new(database, signal, loggers.CreateLogger<CommitmentTaking>());
+            PipelineRun run = new(Stages.Build(site, database, taking, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
             await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
+            ReportListener reports = ReportListener.Start(site, taking, TimeProvider.System, loggers.CreateLogger<ReportListener>());
+            await using ConfiguredAsyncDisposable listening = reports.ConfigureAwait(false);
             Task running = run.RunAsync(sources.RunAsync, cancellation);
             SystemdNotifier systemd = new();
             systemd.Notify(ServiceState.Ready);

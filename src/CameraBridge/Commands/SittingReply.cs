@@ -7,7 +7,17 @@ namespace CameraBridge.Commands;
 internal sealed record HeldCaptureReply(string Place, string Reason);
 
 /// <summary>Deliveries to one destination: how many objects are there, how many are not, and the last word on those.</summary>
-internal sealed record DeliveryReply(string Destination, int Delivered, int Undelivered, string? Outcome);
+internal sealed record DeliveryReply(string Destination, int Delivered, int Undelivered, string? Outcome)
+{
+    /// <summary>How many the archive is known to keep.</summary>
+    public int Kept { get; init; }
+
+    /// <summary>How many are delivered and should be confirmed, and are not.</summary>
+    public int Unconfirmed { get; init; }
+
+    /// <summary>The last word on those.</summary>
+    public string? ConfirmationOutcome { get; init; }
+}
 
 /// <summary>A sitting as an operator and a script see it.</summary>
 internal sealed record SittingReply
@@ -44,6 +54,8 @@ internal sealed record SittingReply
 
     public bool IsUndelivered => Deliveries.Any(delivery => delivery.Undelivered > 0);
 
+    public bool IsUnconfirmed => Deliveries.Any(delivery => delivery.Unconfirmed > 0);
+
     public static SittingReply Of(SittingReport report) => Of(report.Sitting, report.Match, report.Captures) with
     {
         Deliveries = [.. report.Deliveries.GroupBy(delivery => delivery.Destination, StringComparer.Ordinal).Select(ToReply)],
@@ -70,7 +82,16 @@ internal sealed record SittingReply
     private static DeliveryReply ToReply(IGrouping<string, Delivery> deliveries)
     {
         Delivery[] undelivered = [.. deliveries.Where(delivery => delivery.State is not (DeliveryState.Stored or DeliveryState.StoredWithWarning))];
+        Confirmation[] unconfirmed =
+        [
+            .. deliveries.Except(undelivered).Select(delivery => delivery.Confirmation).OfType<Confirmation>().Where(confirmation => confirmation.State != ConfirmationState.Kept),
+        ];
         return new DeliveryReply(
-            deliveries.Key, deliveries.Count() - undelivered.Length, undelivered.Length, undelivered.Select(delivery => delivery.Outcome).LastOrDefault(outcome => outcome is not null));
+            deliveries.Key, deliveries.Count() - undelivered.Length, undelivered.Length, undelivered.Select(delivery => delivery.Outcome).LastOrDefault(outcome => outcome is not null))
+        {
+            Kept = deliveries.Count(delivery => delivery.Confirmation?.State == ConfirmationState.Kept),
+            Unconfirmed = unconfirmed.Length,
+            ConfirmationOutcome = unconfirmed.Select(confirmation => confirmation.Words).LastOrDefault(words => words is not null),
+        };
     }
 }

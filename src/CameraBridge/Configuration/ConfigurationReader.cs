@@ -34,6 +34,7 @@ internal static class ConfigurationReader
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Clips = ReadClips(root.Map("clips")),
+            Listen = root.Has("listen") ? ReadListen(root.Map("listen")) : null,
             Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
         };
         root.Done();
@@ -129,6 +130,19 @@ internal static class ConfigurationReader
         return worklist;
     }
 
+    private static ListenConfiguration ReadListen(SettingReader reader)
+    {
+        ListenConfiguration defaults = new() { Port = 0 };
+        ListenConfiguration listen = new()
+        {
+            Port = reader.NeedPort("Write the port that archives report to; they must know this gateway by its AE title, address and port."),
+            Address = reader.Get("address", defaults.Address, (string text, out System.Net.IPAddress value) => Address(text, out value), value => value.ToString()),
+            AETitle = reader.AETitle("ae_title"),
+        };
+        reader.Done();
+        return listen;
+    }
+
     private static DestinationConfiguration ReadDestination(SettingReader reader) => new()
     {
         Peer = ReadPeer(reader, reader.NeedText("name", "Give the destination a short name; reports and messages use it.", SettingValues.Name)),
@@ -136,6 +150,8 @@ internal static class ConfigurationReader
         FirstRetryDelay = reader.Duration("first_retry_delay", DestinationDefaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
         LongestRetryDelay = reader.Duration("longest_retry_delay", DestinationDefaults.LongestRetryDelay, Second, 7 * Day),
         FragmentableVideo = reader.Flag("fragmentable_video", DestinationDefaults.FragmentableVideo),
+        ConfirmBy = reader.Choice("confirm_by", DestinationDefaults.ConfirmBy),
+        ReportLimit = reader.Duration("report_limit", DestinationDefaults.ReportLimit, Second, 7 * Day),
         GiveUpAfter = reader.Duration("give_up_after", DestinationDefaults.GiveUpAfter, Second, 3650 * Day),
     };
 
@@ -155,6 +171,13 @@ internal static class ConfigurationReader
         ConnectLimit = reader.Duration("connect_limit", PeerDefaults.ConnectLimit, Second, TimeSpan.FromHours(1)),
         ResponseLimit = reader.Duration("response_limit", PeerDefaults.ResponseLimit, Second, TimeSpan.FromHours(1)),
     };
+
+    private static ValueFault? Address(string text, out System.Net.IPAddress value)
+    {
+        bool read = System.Net.IPAddress.TryParse(text, out System.Net.IPAddress? address);
+        value = address ?? System.Net.IPAddress.Any;
+        return read ? null : new ValueFault("is no address of this machine", "Write for example 10.1.2.3, or 0.0.0.0 for all of its addresses.");
+    }
 
     private static ValueFault? HostName(string text) =>
         Uri.CheckHostName(text) == UriHostNameType.Unknown

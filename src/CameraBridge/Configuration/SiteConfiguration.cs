@@ -34,6 +34,9 @@ internal sealed record SiteConfiguration
 
     public ClipConfiguration Clips { get; init; } = new();
 
+    /// <summary>Where reports of storage commitment are taken that archives bring in associations of their own; null: nowhere.</summary>
+    public ListenConfiguration? Listen { get; init; }
+
     /// <summary>The source with this name; the one of a folder that was taken without a configured source has all defaults. Null: it is configured no more.</summary>
     public SourceConfiguration? FindSource(string name) =>
         Sources.FirstOrDefault(source => source.Name == name)
@@ -209,6 +212,31 @@ internal sealed record ClipConfiguration
     public TimeSpan LongestConversion { get; init; } = TimeSpan.FromHours(2);
 }
 
+/// <summary>A port on which archives reach this gateway.</summary>
+internal sealed record ListenConfiguration
+{
+    public required int Port { get; init; }
+
+    public System.Net.IPAddress Address { get; init; } = System.Net.IPAddress.Any;
+
+    /// <summary>Null: the site's calling AE title, under which archives know this gateway.</summary>
+    public string? AETitle { get; init; }
+}
+
+/// <summary>How an archive is to show that it keeps what it stored.</summary>
+internal enum ConfirmBy
+{
+    /// <summary>By storage commitment where the archive takes it, else by a query.</summary>
+    Auto,
+
+    Commitment,
+
+    Query,
+
+    /// <summary>Not at all: the site takes the archive's answer for it, and nothing is ever released on that.</summary>
+    None,
+}
+
 /// <summary>An archive, and how patiently it is served.</summary>
 internal sealed record DestinationConfiguration
 {
@@ -224,6 +252,14 @@ internal sealed record DestinationConfiguration
 
     /// <summary>It takes the fragmentable transfer syntaxes (.100.1 to .106.1), which clips beyond 4 GiB need.</summary>
     public bool FragmentableVideo { get; init; }
+
+    public ConfirmBy ConfirmBy { get; init; } = ConfirmBy.Auto;
+
+    /// <summary>A request for storage commitment without a report for this long is made anew, with a new transaction.</summary>
+    public TimeSpan ReportLimit { get; init; } = TimeSpan.FromMinutes(10);
+
+    /// <summary>So often an object is sent again that the archive said it stored and does not have; then a person is to look.</summary>
+    public const int SendAgainMost = 3;
 
     /// <summary>After this age a delivery that still fails is given up and shown as undelivered; nothing is deleted.</summary>
     public TimeSpan GiveUpAfter { get; init; } = TimeSpan.FromDays(7);

@@ -229,7 +229,11 @@ internal sealed record CaptureVerdict(long CaptureId, CaptureState State, string
 internal sealed record DeliveryTask(Work Work, Delivery Delivery, ImagingObject Object);
 
 /// <summary>What became of a delivery. <c>Tried</c> is false when it was not tried since its destination is down: its attempts do not grow.</summary>
-internal sealed record DeliveryResult(Work Work, DeliveryState State, ushort? Status, string Outcome, DateTimeOffset? DueAt, bool Tried = true);
+internal sealed record DeliveryResult(Work Work, DeliveryState State, ushort? Status, string Outcome, DateTimeOffset? DueAt, bool Tried = true)
+{
+    /// <summary>When the archive is first asked whether it keeps what it stored; null where the site takes its word for it.</summary>
+    public DateTimeOffset? ConfirmAt { get; init; }
+}
 
 internal sealed record HeldSitting(Sitting Sitting, Match? Match, IReadOnlyList<Capture> Captures);
 

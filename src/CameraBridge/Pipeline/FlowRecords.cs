@@ -207,6 +207,10 @@ internal sealed record ImagingObject
 
     public required string TransferSyntaxUID { get; init; }
 
+    public string StudyInstanceUID { get; init; } = "";
+
+    public string SeriesInstanceUID { get; init; } = "";
+
     /// <summary>The encoded data set as a list of pieces: literal bytes, and ranges of the spool file.</summary>
     public required IReadOnlyList<StoredPiece> Pieces { get; init; }
 }
@@ -279,4 +283,73 @@ internal sealed record Delivery
 
     /// <summary>The last outcome in a sentence, without patient data.</summary>
     public string? Outcome { get; init; }
+
+    /// <summary>Whether the archive keeps it; null where no confirmation is asked for, or it is not stored yet.</summary>
+    public Confirmation? Confirmation { get; init; }
+}
+
+/// <summary>By what an archive shows that it keeps an object.</summary>
+internal enum ConfirmationWay
+{
+    /// <summary>Its report of storage commitment (PS3.4 Annex J).</summary>
+    Commitment,
+
+    /// <summary>Its answer to a query for the object (C-FIND or QIDO-RS).</summary>
+    Query,
+
+    /// <summary>The object itself, retrieved and compared.</summary>
+    Retrieval,
+}
+
+internal enum ConfirmationState
+{
+    /// <summary>Not asked yet, or not answered.</summary>
+    Waiting,
+
+    /// <summary>The archive keeps the object.</summary>
+    Kept,
+
+    /// <summary>The archive does not say so, however often it was asked or sent the object; a person is to look.</summary>
+    Unconfirmed,
+}
+
+/// <summary>What one asking came to.</summary>
+internal enum ConfirmationOutcome
+{
+    /// <summary>Nothing that counts; to be asked again.</summary>
+    Waiting,
+
+    /// <summary>The archive keeps the object.</summary>
+    Kept,
+
+    /// <summary>The archive does not have it: the same bytes go again under the same UID.</summary>
+    Missing,
+
+    /// <summary>Asking again is of no use; a person is to look.</summary>
+    Unconfirmed,
+}
+
+/// <summary>The archive's word that it keeps an object. A status of success only means that it was received.</summary>
+internal sealed record Confirmation
+{
+    public long DeliveryId { get; init; }
+
+    public ConfirmationState State { get; init; }
+
+    /// <summary>How it was asked last; null before.</summary>
+    public ConfirmationWay? Way { get; init; }
+
+    /// <summary>Askings since the object was last sent.</summary>
+    public int Asked { get; init; }
+
+    /// <summary>How often the object was sent again since the archive did not have it.</summary>
+    public int SentAgain { get; init; }
+
+    /// <summary>The last word in a sentence, without patient data.</summary>
+    public string? Words { get; init; }
+
+    public DateTimeOffset CreatedAt { get; init; }
+
+    /// <summary>When it was kept, or given to a person.</summary>
+    public DateTimeOffset? FinishedAt { get; init; }
 }

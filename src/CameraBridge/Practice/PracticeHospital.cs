@@ -48,6 +48,7 @@ internal sealed class PracticeHospital : IAsyncDisposable
 
     private readonly PracticeOptions _options;
     private readonly PracticeArchive _archive;
+    private readonly PracticeKeeping _keeping;
     private readonly TimeProvider _clock;
     private readonly ILogger<PracticeHospital> _logger;
     private Provider? _provider;
@@ -59,6 +60,7 @@ internal sealed class PracticeHospital : IAsyncDisposable
         _clock = clock;
         _logger = logger;
         _archive = new PracticeArchive(options.ArchiveFolder, logger);
+        _keeping = new PracticeKeeping(options.ArchiveFolder, logger);
     }
 
     /// <summary>Where it listens.</summary>
@@ -85,12 +87,17 @@ internal sealed class PracticeHospital : IAsyncDisposable
                 Offers =
                 [
                     new ContextOffer(SopClasses.ModalityWorklistInformationModelFind, NativeSyntaxes),
+                    new ContextOffer(SopClasses.StudyRootQueryRetrieveInformationModelFind, NativeSyntaxes),
+                    new ContextOffer(SopClasses.StorageCommitmentPushModel, NativeSyntaxes),
                     .. StorageClasses.Select(sopClass => new ContextOffer(sopClass, StorageSyntaxes)),
                 ],
                 TimeProvider = clock,
             },
-            Find = hospital.FindAsync,
+            Find = (query, token) => query.Origin.SOPClassUID == SopClasses.ModalityWorklistInformationModelFind
+                ? hospital.FindAsync(query, token)
+                : hospital._keeping.FindAsync(query, token),
             Store = hospital._archive.StoreAsync,
+            Action = hospital._keeping.CommitAsync,
             Trouble = (peer, error) => logger.Trouble(peer, error is AssociationException known ? known.Sentence : error.GetType().Name),
         });
         logger.Listening(options.AETitle, hospital.EndPoint, options.Orders.Count, options.ArchiveFolder);

@@ -20,4 +20,7 @@ internal static partial class PracticeLog
 
     [LoggerMessage(1705, LogLevel.Warning, "Trouble with {Peer}: {Why}")]
     public static partial void Trouble(this ILogger logger, string peer, string why);
+
+    [LoggerMessage(1706, LogLevel.Information, "{Peer} asked for commitment: {Kept} object(s) are kept, {Missing} are not here")]
+    public static partial void Committed(this ILogger logger, string peer, int kept, int missing);
 }

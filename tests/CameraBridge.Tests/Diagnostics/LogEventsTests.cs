@@ -15,10 +15,14 @@ public sealed class LogEventsTests
         ("CameraBridge.Pipeline.Matches", 1200),
         ("CameraBridge.Pipeline.Objects", 1300),
         ("CameraBridge.Pipeline.Deliveries", 1400),
+        ("CameraBridge.Pipeline.Confirmations", 1800),
+        ("CameraBridge.Pipeline.Releases", 1900),
+        ("CameraBridge.Pipeline.PerformedSteps", 2000),
         ("CameraBridge.Persistence", 1500),
         ("CameraBridge.Pipeline", 1500),
         ("CameraBridge.Commands", 1600),
         ("CameraBridge.Practice", 1700),
+        ("CameraBridge.WebConsole", 2200),
     ];
 
     private static readonly (MethodInfo Method, LoggerMessageAttribute Event)[] Events =

@@ -100,7 +100,7 @@ public sealed class OutsidePeersTests : IDisposable
         });
     }
 
-    private static IReadOnlyList<Order> Orders(StickPlan plan) => [.. plan.Orders.Select((order, index) => new Order(
+    internal static IReadOnlyList<Order> Orders(StickPlan plan) => [.. plan.Orders.Select((order, index) => new Order(
         order.PatientName, order.PatientID, order.AccessionNumber, string.Create(CultureInfo.InvariantCulture, $"2.25.4711000{index}"), TestSite.Station, order.Modality,
         DateOnly.FromDateTime(order.ScheduledAt), string.Create(CultureInfo.InvariantCulture, $"SPS{index}")))];
 
@@ -139,7 +139,9 @@ public sealed class OutsidePeersTests : IDisposable
         Assert.Equal(objects.Count, objects.Select(judged => judged.Text("SOPInstanceUID")).Distinct().Count());
     }
 
-    private StickPlan DrawStick()
+    private StickPlan DrawStick() => DrawStick(site);
+
+    internal static StickPlan DrawStick(TestSite site)
     {
         StickPlan plan = StickPlan.Clinic(Day);
         StickDrawer.Draw(plan, site.Stick, seed: 7, Day, TimeZoneInfo.FindSystemTimeZoneById("Europe/London"));

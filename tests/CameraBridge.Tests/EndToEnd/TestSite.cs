@@ -45,6 +45,9 @@ internal sealed class TestSite : IDisposable
 
     public string SourceLines { get; set; } = "";
 
+    /// <summary>Further settings at the top of the file.</summary>
+    public string MoreLines { get; set; } = "";
+
     public string LabelLines { get; set; } = "  read: yes";
 
     /// <summary>The program that was built beside these tests.</summary>
@@ -56,9 +59,10 @@ internal sealed class TestSite : IDisposable
         CultureInfo.InvariantCulture,
         $"worklist:\n  host: 127.0.0.1\n  port: {port}\n  called_ae_title: {calledAETitle}\n{extraLines}\n");
 
-    public void AddDestination(string name, int port, string calledAETitle, string extraLines = "") => destinations.Append(
+    /// <summary>A destination; most peers here only receive, and are taken at their word.</summary>
+    public void AddDestination(string name, int port, string calledAETitle, string extraLines = "", string confirmBy = "none") => destinations.Append(
         CultureInfo.InvariantCulture,
-        $"  - name: {name}\n    host: 127.0.0.1\n    port: {port}\n    called_ae_title: {calledAETitle}\n{extraLines}");
+        $"  - name: {name}\n    host: 127.0.0.1\n    port: {port}\n    called_ae_title: {calledAETitle}\n    confirm_by: {confirmBy}\n{extraLines}");
 
     /// <summary>Forgets the destinations, to name others.</summary>
     public void ClearDestinations() => destinations.Clear();
@@ -85,6 +89,7 @@ internal sealed class TestSite : IDisposable
             - name: order-sheet
               expression: '^ACC:(?<accession_number>[A-Z0-9]+)$'
         {WorklistLines}
+        {MoreLines}
         destinations:
         {destinations}
         """);

@@ -21,6 +21,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private static readonly (Stage Stage, string Lane)[] Lanes =
     [
         (Stage.Cues, ""), (Stage.Sittings, ""), (Stage.Matches, ""), (Stage.Objects, ""), (Stage.Deliveries, Destinations[0]), (Stage.Deliveries, Destinations[1]),
+        (Stage.Confirmations, Destinations[0]), (Stage.Confirmations, Destinations[1]),
     ];
 
     private readonly Random _random = new(seed);
@@ -28,7 +29,8 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private readonly List<(int Process, Work Work)> _hands = [];
     private readonly Dictionary<long, long> _latestLease = [];
     private readonly Dictionary<long, string> _uids = [];
-    private readonly HashSet<(long Object, string Destination)> _stored = [];
+    private readonly List<(string TransactionUID, long DeliveryId)> _transactions = [];
+    private readonly HashSet<long> _kept = [];
     private int _captures;
     private int _births;
 
@@ -78,7 +80,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
         }
 
         IReadOnlyList<SittingReport> reports = await _processes[0].GetReportAsync(null, Cancellation);
-        Assert.Empty(await _processes[0].GetOpenWorkAsync(null, Cancellation));
+        Assert.DoesNotContain(await _processes[0].GetOpenWorkAsync(null, Cancellation), open => open.Stage != Stage.Releases);
         Assert.Equal(_captures, reports.Sum(report => report.Captures.Count));
         Assert.All(reports.SelectMany(report => report.Captures), capture => Assert.True(
             capture.State is CaptureState.Encoded or CaptureState.Evidence or CaptureState.Held || reports.Any(r => r.Sitting.Id == capture.SittingId && r.Sitting.State == SittingState.Held)));
@@ -207,9 +209,36 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
                 return await MatchAsync(database, work);
             case Stage.Objects:
                 return await MakeAsync(database, work);
+            case Stage.Confirmations:
+                return await ConfirmAsync(database, work);
             default:
                 return await DeliverAsync(database, work);
         }
+    }
+
+    private async Task<bool> ConfirmAsync(IPipelineDatabase database, Work work)
+    {
+        if (_random.Next(4) == 0)
+        {
+            await ReportAsync(database, work.SubjectId);
+        }
+
+        ConfirmationOutcome outcome = (ConfirmationOutcome)_random.Next(4);
+        DateTimeOffset? dueAt = outcome == ConfirmationOutcome.Waiting ? clock.GetUtcNow() : null;
+        return (await database.CompleteConfirmationsAsync(
+            [new ConfirmationResult(work, outcome, ConfirmationWay.Query, "as it was", dueAt, SendAgainMost: 2)], Cancellation)).Count == 0;
+    }
+
+    /// <summary>A report of storage commitment comes when it likes, whoever has the work in hand; now and then one that is out of date.</summary>
+    private async Task ReportAsync(IPipelineDatabase database, long deliveryId)
+    {
+        string TransactionUID = $"2.25.{_random.NextInt64(1L << 60)}";
+        await database.StartCommitmentAsync(TransactionUID, Destinations[0], [deliveryId], Cancellation);
+        _transactions.Add((TransactionUID, deliveryId));
+        (string reported, long about) = _transactions[_random.Next(_transactions.Count)];
+        Assert.Equal(about, Assert.Single(await database.GetCommitmentAsync(reported, Cancellation)).Confirmation.DeliveryId);
+        await database.CompleteCommitmentAsync(
+            reported, [new ConfirmationVerdict(about, (ConfirmationOutcome)_random.Next(3), "as reported", SendAgainMost: 2)], Cancellation);
     }
 
     /// <summary>One sitting, or cut at a label.</summary>
@@ -248,14 +277,8 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
         }
 
         DeliveryState state = (DeliveryState)_random.Next(5);
-        bool written = (await database.CompleteDeliveriesAsync(
-            [new DeliveryResult(work, state, null, "as it was", state == DeliveryState.Waiting ? clock.GetUtcNow() : null)], Cancellation)).Count == 0;
-        if (written && state is DeliveryState.Stored or DeliveryState.StoredWithWarning)
-        {
-            Assert.True(_stored.Add((task.Object.Id, task.Delivery.Destination)), "an object was stored a second time at the same destination");
-        }
-
-        return written;
+        return (await database.CompleteDeliveriesAsync(
+            [new DeliveryResult(work, state, null, "as it was", state == DeliveryState.Waiting ? clock.GetUtcNow() : null) { ConfirmAt = clock.GetUtcNow() }], Cancellation)).Count == 0;
     }
 
     /// <summary>What holds at every moment.</summary>
@@ -289,6 +312,18 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
         }
 
         Assert.Equal(_uids.Count, _uids.Values.Distinct().Count());
+
+        // What is stored is asked for until it is kept or given to a person; what is kept once stays kept, and is not sent again.
+        Delivery[] deliveries = [.. reports.SelectMany(report => report.Deliveries)];
+        Assert.Equal(
+            deliveries.Count(delivery => delivery is { State: DeliveryState.Stored or DeliveryState.StoredWithWarning, Confirmation.State: ConfirmationState.Waiting }), work[Stage.Confirmations]);
+        Assert.All(deliveries.Where(delivery => delivery.State is DeliveryState.Stored or DeliveryState.StoredWithWarning), delivery => Assert.NotNull(delivery.Confirmation));
+        _kept.UnionWith(deliveries.Where(delivery => delivery.Confirmation?.State == ConfirmationState.Kept).Select(delivery => delivery.Id));
+        Assert.All(deliveries.Where(delivery => _kept.Contains(delivery.Id)), delivery => Assert.Equal(
+            (true, ConfirmationState.Kept), (delivery.State is DeliveryState.Stored or DeliveryState.StoredWithWarning, delivery.Confirmation!.State)));
+
+        // Rule 3: a source may be released only when every destination keeps the capture's object.
+        Assert.Equal(deliveries.GroupBy(delivery => delivery.ImagingObjectId).Count(made => made.All(delivery => _kept.Contains(delivery.Id))), work[Stage.Releases]);
     }
 
     private Capture New(string place) => FlowSteps.Capture(place) with { Sha256 = $"{_captures:x64}", ModifiedAt = clock.GetUtcNow(), SettledAt = clock.GetUtcNow() };

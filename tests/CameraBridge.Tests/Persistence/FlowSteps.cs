@@ -51,6 +51,8 @@ internal static class FlowSteps
                 CaptureId = capture.Id,
                 SOPClassUID = SOPClassUID,
                 SOPInstanceUID = $"2.25.{capture.Id}",
+                StudyInstanceUID = "2.25.1000",
+                SeriesInstanceUID = "2.25.2000",
                 TransferSyntaxUID = TransferSyntaxUID,
                 Pieces = pieces(capture),
             })],

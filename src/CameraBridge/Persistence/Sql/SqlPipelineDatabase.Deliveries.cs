@@ -10,8 +10,18 @@ internal abstract partial class SqlPipelineDatabase
         """
         d.id, d.imaging_object_id, d.destination, d.state, d.attempts, d.created_at, d.status, d.outcome,
         coalesce((select max(r.decided_at) from redeliveries r where r.delivery_id = d.id and r.state <> 'Waiting'), d.created_at),
-        (select max(r.decided_at) from redeliveries r where r.delivery_id = d.id)
+        (select max(r.decided_at) from redeliveries r where r.delivery_id = d.id),
+        k.state, k.way, k.asked, k.sent_again, k.words, k.created_at, k.finished_at
         """;
+
+    private const int DeliveryColumnCount = 17;
+
+    private const string DeliveryRows = "deliveries d left join confirmations k on k.delivery_id = d.id";
+
+    private const string ObjectColumns =
+        "o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.StudyInstanceUID, o.SeriesInstanceUID";
+
+    private const int ObjectColumnCount = 8;
 
     /// <summary>Sittings that are held or wait for the worklist with a reason, and sittings with held captures.</summary>
     private const string HeldSittings =
@@ -27,11 +37,16 @@ internal abstract partial class SqlPipelineDatabase
             {
                 Dictionary<long, (Delivery Delivery, ImagingObject Object)> found = session.Query(
                     $"""
-                    select {DeliveryColumns}, o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.pieces
-                    from deliveries d join imaging_objects o on o.id = d.imaging_object_id
+                    select {DeliveryColumns}, {ObjectColumns}, o.pieces
+                    from {DeliveryRows} join imaging_objects o on o.id = d.imaging_object_id
                     where d.id in ids($1)
                     """,
-                    reader => (ReadDelivery(reader), ReadObject(reader)),
+                    reader => (
+                        ReadDelivery(reader),
+                        ReadObject(reader, DeliveryColumnCount) with
+                        {
+                            Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(DeliveryColumnCount + ObjectColumnCount)),
+                        }),
                     Ids(work.Select(piece => piece.SubjectId)))
                     .ToDictionary(row => row.Item1.Id);
                 return [.. work.Where(piece => found.ContainsKey(piece.SubjectId))
@@ -60,6 +75,10 @@ internal abstract partial class SqlPipelineDatabase
                         "update deliveries set state = $1, attempts = attempts + $2, status = $3, outcome = $4, finished_at = $5 where id = $6",
                         result.State.ToString(), result.Tried ? 1 : 0, result.Status is { } status ? (int)status : null, result.Outcome,
                         waits ? null : session.Now, result.Work.SubjectId);
+                    if (result is { State: DeliveryState.Stored or DeliveryState.StoredWithWarning, ConfirmAt: { } confirmAt })
+                    {
+                        AskWhetherKept(session, result.Work.SubjectId, result.Work.Lane, confirmAt.UtcTicks);
+                    }
                 }
 
                 return lost;
@@ -81,7 +100,7 @@ internal abstract partial class SqlPipelineDatabase
                     CapturesOf(session, sitting.Id),
                     session.Query(
                         $"""
-                        select {DeliveryColumns} from imaging_objects o join deliveries d on d.imaging_object_id = o.id
+                        select {DeliveryColumns} from {DeliveryRows} join imaging_objects o on d.imaging_object_id = o.id
                         where o.sitting_id = $1 order by d.id
                         """,
                         ReadDelivery, sitting.Id)))],
@@ -99,16 +118,20 @@ internal abstract partial class SqlPipelineDatabase
         Outcome = Text(reader, 7),
         QueuedAt = At(reader, 8),
         AskedAt = reader.IsDBNull(9) ? null : At(reader, 9),
+        Confirmation = reader.IsDBNull(10) ? null : ReadConfirmation(reader, reader.GetInt64(0), 10),
     };
 
-    private static ImagingObject ReadObject(DbDataReader reader) => new()
+    /// <summary>The object of the row, without its pieces.</summary>
+    private static ImagingObject ReadObject(DbDataReader reader, int first) => new()
     {
-        Id = reader.GetInt64(10),
-        CaptureId = reader.GetInt64(11),
-        SittingId = reader.GetInt64(12),
-        SOPClassUID = reader.GetString(13),
-        SOPInstanceUID = reader.GetString(14),
-        TransferSyntaxUID = reader.GetString(15),
-        Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(16)),
+        Id = reader.GetInt64(first),
+        CaptureId = reader.GetInt64(first + 1),
+        SittingId = reader.GetInt64(first + 2),
+        SOPClassUID = reader.GetString(first + 3),
+        SOPInstanceUID = reader.GetString(first + 4),
+        TransferSyntaxUID = reader.GetString(first + 5),
+        StudyInstanceUID = reader.GetString(first + 6),
+        SeriesInstanceUID = reader.GetString(first + 7),
+        Pieces = [],
     };
 }

@@ -127,18 +127,7 @@ internal abstract partial class SqlPipelineDatabase
     public Task<IReadOnlyList<ImagingObject>> GetObjectsOfSittingAsync(long sittingId, CancellationToken cancellation) =>
         ReadAsync<IReadOnlyList<ImagingObject>>(
             session => session.Query(
-                "select id, capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID from imaging_objects where sitting_id = $1 order by id",
-                reader => new ImagingObject
-                {
-                    Id = reader.GetInt64(0),
-                    CaptureId = reader.GetInt64(1),
-                    SittingId = reader.GetInt64(2),
-                    SOPClassUID = reader.GetString(3),
-                    SOPInstanceUID = reader.GetString(4),
-                    TransferSyntaxUID = reader.GetString(5),
-                    Pieces = [],
-                },
-                sittingId),
+                $"select {ObjectColumns} from imaging_objects o where o.sitting_id = $1 order by o.id", reader => ReadObject(reader, 0), sittingId),
             cancellation);
 
     public Task<bool> CompleteObjectsAsync(
@@ -186,10 +175,11 @@ internal abstract partial class SqlPipelineDatabase
     {
         long id = session.QueryNumber(
             """
-            insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces)
-            values ($1, $2, $3, $4, $5, $6) returning id
+            insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces, StudyInstanceUID, SeriesInstanceUID)
+            values ($1, $2, $3, $4, $5, $6, $7, $8) returning id
             """,
-            made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StoredPieces.Write(made.Pieces))!.Value;
+            made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StoredPieces.Write(made.Pieces),
+            made.StudyInstanceUID, made.SeriesInstanceUID)!.Value;
         session.Execute("update captures set state = 'Encoded', held_reason = null where id = $1", made.CaptureId);
         foreach (string destination in destinations)
         {

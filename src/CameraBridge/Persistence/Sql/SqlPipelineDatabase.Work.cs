@@ -118,7 +118,11 @@ internal abstract partial class SqlPipelineDatabase
                 from work
                 where $1 is null or $1 = case stage
                     when 'Cues' then (select source from captures where id = subject_id)
+                    when 'Releases' then (select source from captures where id = subject_id)
                     when 'Deliveries' then (
+                        select s.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
+                        where d.id = subject_id)
+                    when 'Confirmations' then (
                         select s.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
                         where d.id = subject_id)
                     else (select source from sittings where id = subject_id) end
@@ -157,6 +161,9 @@ internal abstract partial class SqlPipelineDatabase
                     case Stage.Deliveries:
                         session.Execute(
                             "update deliveries set state = 'GivenUp', outcome = $1, finished_at = $2 where id = $3", reason.Words, session.Now, work.SubjectId);
+                        break;
+                    case Stage.Confirmations:
+                        GiveToPerson(session, work.SubjectId, null, reason.Words);
                         break;
                     default:
                         throw new InvalidOperationException($"Stage {work.Stage} has no subject to hold.");

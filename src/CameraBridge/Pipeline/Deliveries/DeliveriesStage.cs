@@ -63,6 +63,9 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     /// <summary>Idle associations at this moment.</summary>
     internal int IdleAssociations => _associations.IdleCount;
 
+    /// <summary>The archive is asked as soon as it has answered; null where the site takes its word.</summary>
+    private DateTimeOffset? ConfirmAt => _destination.ConfirmBy == ConfirmBy.None ? null : _clock.GetUtcNow();
+
     public ValueTask DisposeAsync() => _associations.DisposeAsync();
 
     public async Task RunAsync(IReadOnlyList<Work> batch, CancellationToken cancellation)
@@ -148,10 +151,10 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
         switch (outcome)
         {
             case DeliveryOutcome.Stored:
-                return new DeliveryResult(task.Work, DeliveryState.Stored, outcome.Status, outcome.Words, null);
+                return new DeliveryResult(task.Work, DeliveryState.Stored, outcome.Status, outcome.Words, null) { ConfirmAt = ConfirmAt };
             case DeliveryOutcome.StoredWithWarning:
                 _logger.StoredWithWarning(task.Delivery.Id, Lanes[0], outcome.Words);
-                return new DeliveryResult(task.Work, DeliveryState.StoredWithWarning, outcome.Status, outcome.Words, null);
+                return new DeliveryResult(task.Work, DeliveryState.StoredWithWarning, outcome.Status, outcome.Words, null) { ConfirmAt = ConfirmAt };
             case DeliveryOutcome.Refused:
                 _logger.Refused(task.Delivery.Id, Lanes[0], outcome.Words);
                 return new DeliveryResult(task.Work, DeliveryState.Refused, outcome.Status, outcome.Words, null);

@@ -1,5 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Objects.Optics;
 
@@ -151,10 +152,10 @@ internal sealed class SittingObjects
         {
             case ObjectOutcome.Made made:
                 open.Highest = Math.Max(open.Highest, picture.InstanceNumber);
-                objects.Add(Store(capture, made, open.Template!.Facts.SOPClassUID, picture.SOPInstanceUID));
+                objects.Add(Store(capture, made, open, picture.SOPInstanceUID));
                 if (content is ClipContent clip)
                 {
-                    moments.Add(optic.Name, capture, clip, open.Template.Facts.SOPClassUID, picture.SOPInstanceUID, open.SeriesInstanceUID);
+                    moments.Add(optic.Name, capture, clip, open.Template!.Facts.SOPClassUID, picture.SOPInstanceUID, open.SeriesInstanceUID);
                 }
 
                 foreach (string note in made.Notes)
@@ -195,12 +196,14 @@ internal sealed class SittingObjects
         logger.CaptureHeld(capture.Id, reason.Code);
     }
 
-    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, string SOPClassUID, string SOPInstanceUID) => new()
+    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, OpenSeries open, string SOPInstanceUID) => new()
     {
         CaptureId = capture.Id,
         SittingId = sitting.Id,
-        SOPClassUID = SOPClassUID,
+        SOPClassUID = open.Template!.Facts.SOPClassUID,
         SOPInstanceUID = SOPInstanceUID,
+        StudyInstanceUID = step.GetString(Tags.StudyInstanceUID)!,
+        SeriesInstanceUID = open.SeriesInstanceUID,
         TransferSyntaxUID = made.TransferSyntaxUID,
         Pieces = [.. made.Encoded.Pieces.Select(piece => piece.Path is null
             ? new StoredPiece(piece.Bytes.ToArray(), null, 0, piece.Length)

@@ -98,6 +98,7 @@ internal sealed class DeliveryRig : IAsyncDisposable
                 ResponseLimit = responseLimit ?? TimeSpan.FromSeconds(30),
             },
             Associations = 1,
+            ConfirmBy = ConfirmBy.None,
         };
         var site = new SiteConfiguration { SpoolFolder = SpoolFolder, StateFile = "" };
         return new DeliveriesStage(with?.Invoke(destination) ?? destination, site, Database, Clock, NullLogger<DeliveriesStage>.Instance, new Random(1));
