@@ -45,6 +45,34 @@ public sealed class PixelSource
         return new PixelSource([.. parts.SelectMany(part => part.Pieces)]);
     }
 
+    /// <summary>Some of the bytes; costs no memory.</summary>
+    /// <exception cref="ArgumentOutOfRangeException">The range is not inside.</exception>
+    public PixelSource Range(long position, long count)
+    {
+        ArgumentOutOfRangeException.ThrowIfNegative(position);
+        ArgumentOutOfRangeException.ThrowIfNegative(count);
+        ArgumentOutOfRangeException.ThrowIfGreaterThan(position, Length - count);
+        List<Piece> parts = [];
+        long start = 0;
+        foreach (Piece piece in Pieces)
+        {
+            long from = Math.Max(position, start);
+            long to = Math.Min(position + count, start + piece.Length);
+            if (from < to)
+            {
+                long offset = from - start;
+                long length = to - from;
+                parts.Add(piece.Path is null
+                    ? new Piece(null, 0, length, piece.Bytes.Slice((int)offset, (int)length))
+                    : new Piece(piece.Path, piece.Offset + offset, length, default));
+            }
+
+            start += piece.Length;
+        }
+
+        return new PixelSource(parts);
+    }
+
     /// <summary>A forward reader over all pieces, each file opened when its turn comes.</summary>
     /// <exception cref="IOException">While reading: a file is gone, or shorter than the range says.</exception>
     public Stream OpenRead() => new PixelSourceStream(Pieces, Length);

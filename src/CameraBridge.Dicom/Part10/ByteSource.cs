@@ -98,3 +98,25 @@ internal sealed class FileByteSource(SafeFileHandle file, string path, long leng
         }
     }
 }
+
+/// <summary>A data set that is spread over literal bytes and ranges of files, as the writer leaves it: pixels stay where they are.</summary>
+internal sealed class PieceByteSource(PixelSource pieces) : ByteSource
+{
+    public override long Length => pieces.Length;
+
+    public override ReadOnlyMemory<byte> Take(long position, int count)
+    {
+        PixelSource range = pieces.Range(position, count);
+        if (range.Pieces is [{ Path: null } literal])
+        {
+            return literal.Bytes;
+        }
+
+        byte[] own = new byte[count];
+        using Stream stream = range.OpenRead();
+        stream.ReadExactly(own);
+        return own;
+    }
+
+    public override PixelSource Range(long position, long count) => pieces.Range(position, count);
+}

@@ -41,6 +41,19 @@ public static class ElementReader
         ReadOnlySpan<byte> bytes, TransferSyntax syntax, ReadLimits? limits = null, ICollection<ReadFinding>? findings = null) =>
         Read((ReadOnlyMemory<byte>)bytes.ToArray(), syntax, limits, findings);
 
+    /// <summary>Reads a whole data set from where its bytes are. Pixel data is a range of them, so the files must stay.</summary>
+    /// <exception cref="ArgumentException">The syntax is deflated, which has to be inflated as a whole.</exception>
+    /// <exception cref="MalformedException">The bytes cannot be read, or not within the limits.</exception>
+    /// <exception cref="IOException">A file is gone, or shorter than the range says.</exception>
+    public static DataSet Read(PixelSource encoded, TransferSyntax syntax, ReadLimits? limits = null, ICollection<ReadFinding>? findings = null)
+    {
+        ArgumentNullException.ThrowIfNull(encoded);
+        ArgumentNullException.ThrowIfNull(syntax);
+        return syntax.IsDeflated
+            ? throw new ArgumentException("A deflated data set is read from memory or from a file.", nameof(syntax))
+            : new DataSetParser(new PieceByteSource(encoded), syntax, limits ?? ReadLimits.Default, findings).ReadAll(0);
+    }
+
     /// <summary>
     /// Reads a whole data set from a stream up to its end, into memory, never more than <see cref="ReadLimits.MaxStreamBytes"/>. Files are better
     /// read by <see cref="Part10File"/>, which leaves the pixels where they are.

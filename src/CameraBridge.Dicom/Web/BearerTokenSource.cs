@@ -266,6 +266,32 @@ public sealed class BearerTokenHandler(BearerTokenSource source) : DelegatingHan
     }
 }
 
+/// <summary>Puts a token that somebody else keeps fresh on each request (RFC 6750 section 2.1), read anew each time. Over anything but https (or the loopback) nothing is sent.</summary>
+/// <param name="read">Gives the token.</param>
+public sealed class FixedTokenHandler(Func<string> read) : DelegatingHandler
+{
+    /// <inheritdoc />
+    protected override Task<HttpResponseMessage> SendAsync(HttpRequestMessage request, CancellationToken cancellationToken)
+    {
+        ArgumentNullException.ThrowIfNull(request);
+        if (request.RequestUri is not { } address || (address.Scheme != "https" && !address.IsLoopback))
+        {
+            throw new WebPeerException(WebFault.NotAuthorized, $"A bearer token goes over https only (RFC 6750 section 5.3): put an https address for {request.RequestUri?.Host}.");
+        }
+
+        try
+        {
+            request.Headers.Authorization = new AuthenticationHeaderValue("Bearer", read());
+        }
+        catch (Exception unreadable) when (unreadable is IOException or UnauthorizedAccessException or FormatException)
+        {
+            throw new WebPeerException(WebFault.NotAuthorized, $"The bearer token for {address.Host} cannot be read: see that its file is there and may be read, and holds nothing but the token.");
+        }
+
+        return base.SendAsync(request, cancellationToken);
+    }
+}
+
 /// <summary>Puts user and password on each request (RFC 7617), in UTF-8, without waiting to be asked.</summary>
 public sealed class BasicAuthorizationHandler : DelegatingHandler
 {

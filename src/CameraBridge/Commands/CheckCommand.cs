@@ -65,11 +65,19 @@ internal static class CheckCommand
         (PeerConfiguration Peer, string Kind)[] peers =
         [
             .. site.Worklist is null ? [] : new[] { (site.Worklist.Peer, "worklist") },
-            .. site.Destinations.Select(destination => (destination.Peer, "archive")),
+            .. site.Destinations.Select(destination => destination.Peer).OfType<PeerConfiguration>().Select(peer => (peer, "archive")),
         ];
         foreach ((PeerConfiguration peer, string kind) in peers)
         {
             await foreach (CheckLine line in new PeerChecks(site, peer, kind, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
+            {
+                yield return line;
+            }
+        }
+
+        foreach (WebConfiguration web in site.Destinations.Select(destination => destination.Web).OfType<WebConfiguration>())
+        {
+            await foreach (CheckLine line in new WebChecks(web, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
             {
                 yield return line;
             }

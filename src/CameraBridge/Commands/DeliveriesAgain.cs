@@ -59,7 +59,7 @@ internal static class DeliveriesAgain
 
     /// <summary>Only what is configured is served: whatever were queued for another would lie there.</summary>
     private static IReadOnlyList<string> Choose(SiteConfiguration site, string? destination) =>
-        destination is null ? [.. site.Destinations.Select(one => one.Peer.Name)]
+        destination is null ? [.. site.Destinations.Select(one => one.Name)]
         : DeliveriesCommand.IsConfigured(site, destination) ? [destination]
         : throw DeliveriesCommand.NoSuchDestination(site, destination);
 

@@ -19,12 +19,12 @@ internal static class DeliveriesCommand
 
     public static Option<string?> Destination() => new("--destination") { Description = "Only what is for this destination; else for all.", HelpName = "NAME" };
 
-    public static bool IsConfigured(SiteConfiguration site, string destination) => site.Destinations.Any(one => one.Peer.Name == destination);
+    public static bool IsConfigured(SiteConfiguration site, string destination) => site.Destinations.Any(one => one.Name == destination);
 
     /// <summary>A name that neither the configuration nor the state knows is a slip of the pen.</summary>
     public static CommandException NoSuchDestination(SiteConfiguration site, string destination)
     {
-        string? nearest = NearestWord.Of(destination, site.Destinations.Select(one => one.Peer.Name));
+        string? nearest = NearestWord.Of(destination, site.Destinations.Select(one => one.Name));
         return new CommandException(
             ExitCodes.UsageOrConfiguration,
             "no-such-destination",

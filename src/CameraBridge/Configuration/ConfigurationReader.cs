@@ -35,6 +35,7 @@ internal static class ConfigurationReader
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Clips = ReadClips(root.Map("clips")),
             Listen = root.Has("listen") ? ReadListen(root.Map("listen")) : null,
+            Routes = root.List("routes", RouteReader.Read),
             Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
         };
         root.Done();
@@ -145,7 +146,8 @@ internal static class ConfigurationReader
 
     private static DestinationConfiguration ReadDestination(SettingReader reader) => new()
     {
-        Peer = ReadPeer(reader, reader.NeedText("name", "Give the destination a short name; reports and messages use it.", SettingValues.Name)),
+        Peer = reader.Has("url") ? null : ReadPeer(reader, DestinationName(reader)),
+        Web = reader.Has("url") ? WebReader.Read(reader, DestinationName(reader)) : null,
         Associations = reader.Number("associations", DestinationDefaults.Associations, 1, 16),
         FirstRetryDelay = reader.Duration("first_retry_delay", DestinationDefaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
         LongestRetryDelay = reader.Duration("longest_retry_delay", DestinationDefaults.LongestRetryDelay, Second, 7 * Day),
@@ -154,6 +156,9 @@ internal static class ConfigurationReader
         ReportLimit = reader.Duration("report_limit", DestinationDefaults.ReportLimit, Second, 7 * Day),
         GiveUpAfter = reader.Duration("give_up_after", DestinationDefaults.GiveUpAfter, Second, 3650 * Day),
     };
+
+    private static string DestinationName(SettingReader reader) =>
+        reader.NeedText("name", "Give the destination a short name; reports and messages use it.", SettingValues.Name);
 
     private static PeerConfiguration ReadPeer(SettingReader reader, string name) => new()
     {

@@ -8,7 +8,7 @@ internal static class ConfigurationRules
     public static void Check(SiteConfiguration site, SettingLog log)
     {
         Names(log, "sources", [.. site.Sources.Select(source => source.Name)]);
-        Names(log, "destinations", [.. site.Destinations.Select(destination => destination.Peer.Name)]);
+        Names(log, "destinations", [.. site.Destinations.Select(destination => destination.Name)]);
         Names(log, "labels.patterns", [.. site.Labels.Patterns.Select(pattern => pattern.Name)]);
         for (int i = 0; i < site.Sources.Count; i++)
         {
@@ -24,7 +24,24 @@ internal static class ConfigurationRules
             {
                 log.ReportAt(Key("destinations", i, "longest_retry_delay"), new ValueFault("is shorter than first_retry_delay", "Make it at least as long."));
             }
+
+            if (destination.Peer is not null && destination.ConfirmBy == ConfirmBy.Retrieval)
+            {
+                log.ReportAt(Key("destinations", i, "confirm_by"), new ValueFault("is for DICOMweb; objects are not retrieved by DIMSE here", "Write auto, commitment or query."));
+            }
+
+            if (destination.Web is not null && destination.ConfirmBy == ConfirmBy.Commitment)
+            {
+                log.ReportAt(Key("destinations", i, "confirm_by"), new ValueFault("is for DIMSE; DICOMweb has no storage commitment that archives share", "Write auto, query or retrieval."));
+            }
+
+            if (destination.Web is { } web)
+            {
+                WebReader.Check(web, string.Create(CultureInfo.InvariantCulture, $"destinations[{i + 1}]"), log);
+            }
         }
+
+        RouteReader.Check(site, log);
     }
 
     private static void Source(SiteConfiguration site, int index, SettingLog log)

@@ -132,10 +132,32 @@ internal static partial class SettingValues
     /// </summary>
     public static ValueFault? Pattern(string text, out Regex? expression)
     {
+        if (Expression(text, out expression) is { } wrong)
+        {
+            return wrong;
+        }
+
+        string[] named = [.. expression!.GetGroupNames().Where(name => !int.TryParse(name, CultureInfo.InvariantCulture, out _))];
+        string? foreign = named.FirstOrDefault(name => !PatternGroups.Contains(name, StringComparer.Ordinal));
+        return foreign is not null
+            ? new ValueFault(
+                $"names a group that is not known, '{foreign}'",
+                NearestWord.Of(foreign, PatternGroups) is { } nearest ? $"Did you mean (?<{nearest}>...)?" : $"Groups are {string.Join(", ", PatternGroups)}.")
+            : !named.Any(name => name is "patient_id" or "accession_number")
+            ? new ValueFault("names neither a patient nor an order", "Put (?<patient_id>...) or (?<accession_number>...) around the part that does.")
+            : expression.IsMatch("")
+            ? new ValueFault("fits the empty text, and so any text", "Demand at least one character, for example with + in place of *.")
+            : null;
+    }
+
+    /// <summary>A regular expression, built without backtracking, so that nothing from outside can make it run for ever.</summary>
+    public static ValueFault? Expression(string text, out Regex? expression)
+    {
         expression = null;
         try
         {
             expression = new Regex(text, RegexOptions.CultureInvariant | RegexOptions.NonBacktracking);
+            return null;
         }
         catch (RegexParseException fault)
         {
@@ -147,18 +169,6 @@ internal static partial class SettingValues
         {
             return new ValueFault("uses look-around, a back-reference or another part that can run for ever", "Write it without.");
         }
-
-        string[] named = [.. expression.GetGroupNames().Where(name => !int.TryParse(name, CultureInfo.InvariantCulture, out _))];
-        string? foreign = named.FirstOrDefault(name => !PatternGroups.Contains(name, StringComparer.Ordinal));
-        return foreign is not null
-            ? new ValueFault(
-                $"names a group that is not known, '{foreign}'",
-                NearestWord.Of(foreign, PatternGroups) is { } nearest ? $"Did you mean (?<{nearest}>...)?" : $"Groups are {string.Join(", ", PatternGroups)}.")
-            : !named.Any(name => name is "patient_id" or "accession_number")
-            ? new ValueFault("names neither a patient nor an order", "Put (?<patient_id>...) or (?<accession_number>...) around the part that does.")
-            : expression.IsMatch("")
-            ? new ValueFault("fits the empty text, and so any text", "Demand at least one character, for example with + in place of *.")
-            : null;
     }
 
     /// <summary>A short name for messages and tables.</summary>

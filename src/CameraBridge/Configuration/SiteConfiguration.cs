@@ -32,6 +32,9 @@ internal sealed record SiteConfiguration
 
     public IReadOnlyList<DestinationConfiguration> Destinations { get; init; } = [];
 
+    /// <summary>Which object goes where: the first that fits says it. None: every object goes to every destination.</summary>
+    public IReadOnlyList<RouteConfiguration> Routes { get; init; } = [];
+
     public ClipConfiguration Clips { get; init; } = new();
 
     /// <summary>Where reports of storage commitment are taken that archives bring in associations of their own; null: nowhere.</summary>
@@ -233,6 +236,9 @@ internal enum ConfirmBy
 
     Query,
 
+    /// <summary>By retrieving each object and comparing it with what was sent; for DICOMweb.</summary>
+    Retrieval,
+
     /// <summary>Not at all: the site takes the archive's answer for it, and nothing is ever released on that.</summary>
     None,
 }
@@ -240,9 +246,16 @@ internal enum ConfirmBy
 /// <summary>An archive, and how patiently it is served.</summary>
 internal sealed record DestinationConfiguration
 {
-    public required PeerConfiguration Peer { get; init; }
+    /// <summary>Short name for messages, reports and routes.</summary>
+    public string Name => Peer?.Name ?? Web?.Name ?? "";
 
-    /// <summary>Associations at the same time.</summary>
+    /// <summary>An archive that is reached by DIMSE; null for one that is reached by DICOMweb.</summary>
+    public PeerConfiguration? Peer { get; init; }
+
+    /// <summary>An archive that is reached by DICOMweb; null for one that is reached by DIMSE.</summary>
+    public WebConfiguration? Web { get; init; }
+
+    /// <summary>Associations, or requests, at the same time.</summary>
     public int Associations { get; init; } = 2;
 
     /// <summary>First delay after a failure; it doubles, with jitter, up to <see cref="LongestRetryDelay"/>.</summary>

@@ -149,7 +149,7 @@ internal static class StatementText
         IEnumerable<IReadOnlyList<string>> worklist = site.Worklist is { } asked ? [Entity("Worklist", asked.Peer, site, "1 association")] : [];
         return Markdown.Table(
             ["Application entity", "AE title", "Peer", "Port", "Limits (connect, response)", "Associations"],
-            [.. worklist, .. site.Destinations.Select(one => Entity("Storage", one.Peer, site, $"up to {one.Associations}"))]);
+            [.. worklist, .. site.Destinations.Where(one => one.Peer is not null).Select(one => Entity("Storage", one.Peer!, site, $"up to {one.Associations}"))]);
     }
 
     private static string[] Entity(string name, PeerConfiguration peer, SiteConfiguration site, string associations) =>

@@ -7,6 +7,9 @@ internal partial interface IPipelineDatabase
 {
     Task<IReadOnlyList<ConfirmationTask>> GetConfirmationsAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
 
+    /// <summary>An object with its pieces.</summary>
+    Task<ImagingObject> GetObjectAsync(long id, CancellationToken cancellation);
+
     /// <summary>Stores a request for storage commitment before it is sent. Its Transaction UID is used once.</summary>
     Task StartCommitmentAsync(string TransactionUID, string destination, IReadOnlyList<long> deliveryIds, CancellationToken cancellation);
 

@@ -183,14 +183,13 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <summary>The objects that were made of the sitting's captures, without their pieces.</summary>
     Task<IReadOnlyList<ImagingObject>> GetObjectsOfSittingAsync(long sittingId, CancellationToken cancellation);
 
-    /// <summary>Writes the objects of a sitting and their series, marks captures Encoded, Evidence or Held, and adds a delivery with its work per object and destination.</summary>
+    /// <summary>Writes the objects of a sitting and their series, marks captures Encoded, Evidence or Held, and adds a delivery with its work for each of the destinations that an object names.</summary>
     /// <returns>False when the lease was lost: nothing was changed.</returns>
     Task<bool> CompleteObjectsAsync(
         Work work,
         IReadOnlyList<ImagingObject> objects,
         IReadOnlyList<ObjectSeries> series,
         IReadOnlyList<CaptureVerdict> others,
-        IReadOnlyList<string> destinations,
         CancellationToken cancellation);
 
     // --- deliveries -----------------------------------------------------------------------------------------------------------------

@@ -211,6 +211,9 @@ internal sealed record ImagingObject
 
     public string SeriesInstanceUID { get; init; } = "";
 
+    /// <summary>Names of the destinations that its route demands; known when it is made, and then in its deliveries.</summary>
+    public IReadOnlyList<string> Destinations { get; init; } = [];
+
     /// <summary>The encoded data set as a list of pieces: literal bytes, and ranges of the spool file.</summary>
     public required IReadOnlyList<StoredPiece> Pieces { get; init; }
 }

@@ -88,11 +88,11 @@ internal sealed class HeldSite : IDisposable
         [
             .. captures.Select(capture => new ImagingObject
             {
-                CaptureId = capture.Id, SOPClassUID = FlowSteps.SOPClassUID, SOPInstanceUID = $"2.25.{capture.Id}", TransferSyntaxUID = FlowSteps.TransferSyntaxUID,
+                CaptureId = capture.Id, SOPClassUID = FlowSteps.SOPClassUID, SOPInstanceUID = $"2.25.{capture.Id}", TransferSyntaxUID = FlowSteps.TransferSyntaxUID, Destinations = ["archive"],
                 Pieces = [new StoredPiece([1, 2], null, 0, 2)],
             }),
         ];
-        Assert.True(await database.CompleteObjectsAsync(work, objects, [], others, ["archive"], cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, objects, [], others, cancellation));
     }
 
     private static Capture Capture(string place, char content) => new()

@@ -64,6 +64,8 @@ internal sealed class TestSite : IDisposable
         CultureInfo.InvariantCulture,
         $"  - name: {name}\n    host: 127.0.0.1\n    port: {port}\n    called_ae_title: {calledAETitle}\n    confirm_by: {confirmBy}\n{extraLines}");
 
+    public void AddWebDestination(string name, Uri url, string extraLines) => destinations.Append(CultureInfo.InvariantCulture, $"  - name: {name}\n    url: {url}\n{extraLines}");
+
     /// <summary>Forgets the destinations, to name others.</summary>
     public void ClearDestinations() => destinations.Clear();
 

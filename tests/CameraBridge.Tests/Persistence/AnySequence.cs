@@ -263,9 +263,13 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     {
         Capture[] left = [.. (await database.GetCapturesOfSittingAsync(work.SubjectId, Cancellation)).Where(capture => capture.State == CaptureState.Read)];
         Capture[] good = [.. left.Where(_ => _random.Next(8) != 0)];
-        ImagingObject[] made = [.. good.Select(capture => DatabaseContract.ObjectOf(capture) with { SOPInstanceUID = $"2.25.{_random.NextInt64(1L << 60)}" })];
+        ImagingObject[] made = [.. good.Select(capture => DatabaseContract.ObjectOf(capture) with
+        {
+            SOPInstanceUID = $"2.25.{_random.NextInt64(1L << 60)}",
+            Destinations = Destinations,
+        })];
         CaptureVerdict[] others = [.. left.Except(good).Select(capture => new CaptureVerdict(capture.Id, CaptureState.Held, "torn"))];
-        return await database.CompleteObjectsAsync(work, made, [], others, Destinations, Cancellation);
+        return await database.CompleteObjectsAsync(work, made, [], others, Cancellation);
     }
 
     private async Task<bool> DeliverAsync(IPipelineDatabase database, Work work)

@@ -104,7 +104,7 @@ public abstract partial class DatabaseContract
         };
         CaptureVerdict[] others = [new(captures[1].Id, CaptureState.Evidence, null), new(captures[2].Id, CaptureState.Held, "no such optic")];
         Assert.True(await database.CompleteObjectsAsync(
-            Assert.Single(await LeaseAsync(database, Stage.Objects)), [ObjectOf(captures[0])], [series], others, ["archive"], Cancellation));
+            Assert.Single(await LeaseAsync(database, Stage.Objects)), [ObjectOf(captures[0])], [series], others, Cancellation));
 
         Assert.False(await database.MakeAgainAsync(again with { StepJson = "{}" }, Cancellation));
         Assert.Equal(CaptureState.Held, (await database.GetCapturesOfSittingAsync(sitting, Cancellation))[2].State);
@@ -123,7 +123,7 @@ public abstract partial class DatabaseContract
         Assert.Equal(series, Assert.Single(await database.GetSeriesOfSittingAsync(sitting, Cancellation)));
         Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
         Assert.Equal(sitting, work.SubjectId);
-        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[2])], [series with { Instances = 2 }], [], ["archive"], Cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[2])], [series with { Instances = 2 }], [], Cancellation));
         Assert.Equal(2, Assert.Single(await database.GetSeriesOfSittingAsync(sitting, Cancellation)).Instances);
         Assert.Equal(2, (await LeaseAsync(database, Stage.Deliveries, "archive")).Count);
     }
@@ -146,10 +146,10 @@ public abstract partial class DatabaseContract
         Assert.True(await database.MakeAgainAsync(MatchOf(closing.SubjectId) with { DecidedBy = "R. Example" }, Cancellation));
 
         IReadOnlyList<Capture> its = await database.GetCapturesOfSittingAsync(closing.SubjectId, Cancellation);
-        Assert.False(await database.CompleteObjectsAsync(overtaken, [.. its.Select(ObjectOf)], [], [], ["archive"], Cancellation));
+        Assert.False(await database.CompleteObjectsAsync(overtaken, [.. its.Select(ObjectOf)], [], [], Cancellation));
         Assert.Empty(await LeaseAsync(database, Stage.Deliveries, "archive"));
         Assert.True(await database.CompleteObjectsAsync(
-            Assert.Single(await LeaseAsync(database, Stage.Objects)), [.. its.Select(ObjectOf)], [], [], ["archive"], Cancellation));
+            Assert.Single(await LeaseAsync(database, Stage.Objects)), [.. its.Select(ObjectOf)], [], [], Cancellation));
     }
 
     [Fact]
@@ -176,13 +176,13 @@ public abstract partial class DatabaseContract
         Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
         CaptureVerdict[] others = [new(captures[1].Id, CaptureState.Evidence, null), new(captures[2].Id, CaptureState.Held, "progressive JPEG")];
 
-        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], [], others, ["archive", "second"], Cancellation));
-        Assert.False(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0])], [], others, ["archive", "second"], Cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0]) with { Destinations = ["archive", "second"] }], [], others, Cancellation));
+        Assert.False(await database.CompleteObjectsAsync(work, [ObjectOf(captures[0]) with { Destinations = ["archive", "second"] }], [], others, Cancellation));
 
         Work delivery = Assert.Single(await LeaseAsync(database, Stage.Deliveries, "second"));
         DeliveryTask task = Assert.Single(await database.GetDeliveriesAsync([delivery], Cancellation));
         Assert.Equal(("second", DeliveryState.Waiting, Clock.GetUtcNow()), (task.Delivery.Destination, task.Delivery.State, task.Delivery.CreatedAt));
-        Assert.Equivalent(ObjectOf(captures[0]) with { Id = task.Object.Id, SittingId = sitting }, task.Object, strict: true);
+        Assert.Equivalent(ObjectOf(captures[0]) with { Id = task.Object.Id, SittingId = sitting, Destinations = [] }, task.Object, strict: true);
         SittingReport report = Assert.Single(await database.GetReportAsync("stick", Cancellation));
         Assert.Equal([CaptureState.Encoded, CaptureState.Evidence, CaptureState.Held], report.Captures.Select(capture => capture.State));
         Assert.Equal(["archive", "second"], report.Deliveries.Select(one => one.Destination));

@@ -109,7 +109,7 @@ public abstract partial class DatabaseContract : IAsyncDisposable
         long sitting = await MatchedSittingAsync(database, places);
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting, Cancellation);
         Work work = Assert.Single(await LeaseAsync(database, Stage.Objects));
-        Assert.True(await database.CompleteObjectsAsync(work, [.. captures.Select(ObjectOf)], [], [], destinations, Cancellation));
+        Assert.True(await database.CompleteObjectsAsync(work, [.. captures.Select(capture => ObjectOf(capture) with { Destinations = destinations })], [], [], Cancellation));
         return sitting;
     }
 
@@ -119,6 +119,7 @@ public abstract partial class DatabaseContract : IAsyncDisposable
         SOPClassUID = "1.2.840.10008.5.1.4.1.1.77.1.4",
         SOPInstanceUID = $"2.25.{capture.Id + 1000}",
         TransferSyntaxUID = "1.2.840.10008.1.2.4.50",
+        Destinations = ["archive"],
         Pieces = [new StoredPiece([1, 2, 3, 0xFF], null, 0, 4), new StoredPiece(null, capture.SpoolName, 20, 99_980)],
     };
 }

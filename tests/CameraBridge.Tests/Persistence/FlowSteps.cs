@@ -55,10 +55,10 @@ internal static class FlowSteps
                 SeriesInstanceUID = "2.25.2000",
                 TransferSyntaxUID = TransferSyntaxUID,
                 Pieces = pieces(capture),
+                Destinations = destinations,
             })],
             [],
             [],
-            destinations,
             Cancellation));
     }
 }

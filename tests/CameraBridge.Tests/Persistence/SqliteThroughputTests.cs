@@ -73,15 +73,14 @@ public sealed class SqliteThroughputTests
                         [.. its.Select(one => new ImagingObject
                         {
                             CaptureId = one.Id,
+                            Destinations = ["archive"],
                             SOPClassUID = FlowSteps.SOPClassUID,
                             SOPInstanceUID = $"2.25.{one.Id}",
                             TransferSyntaxUID = FlowSteps.TransferSyntaxUID,
                             Pieces = [new StoredPiece(header, null, 0, header.Length), new StoredPiece(null, one.SpoolName, 0, 1000)],
                         })],
                         [],
-                        [],
-                        ["archive"],
-                        Cancellation);
+                        [], Cancellation);
                 }
             }
 

@@ -110,7 +110,7 @@ public sealed class PipelineRunTests
                 foreach (Work piece in work)
                 {
                     IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(piece.SubjectId, Cancellation);
-                    await database.CompleteObjectsAsync(piece, [.. captures.Select(ObjectOf)], [], [], [DeliveryRig.Destination], Cancellation);
+                    await database.CompleteObjectsAsync(piece, [.. captures.Select(ObjectOf)], [], [], Cancellation);
                 }
             }),
             .. delivering is null ? Array.Empty<IStage>() : [delivering()],
@@ -120,6 +120,7 @@ public sealed class PipelineRunTests
 
     private static ImagingObject ObjectOf(Capture capture) => new()
     {
+        Destinations = [DeliveryRig.Destination],
         CaptureId = capture.Id,
         SOPClassUID = FlowSteps.SOPClassUID,
         SOPInstanceUID = $"2.25.{capture.Id}",

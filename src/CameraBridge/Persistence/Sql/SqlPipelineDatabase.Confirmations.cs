@@ -25,6 +25,14 @@ internal abstract partial class SqlPipelineDatabase
             },
             cancellation);
 
+    public Task<ImagingObject> GetObjectAsync(long id, CancellationToken cancellation) =>
+        ReadAsync(
+            session => session.Query(
+                $"select {ObjectColumns}, o.pieces from imaging_objects o where o.id = $1",
+                reader => ReadObject(reader, 0) with { Pieces = StoredPieces.Read(reader.GetFieldValue<byte[]>(ObjectColumnCount)) },
+                id).Single(),
+            cancellation);
+
     public Task StartCommitmentAsync(string TransactionUID, string destination, IReadOnlyList<long> deliveryIds, CancellationToken cancellation) =>
         WriteAsync(
             session =>

@@ -135,7 +135,6 @@ internal abstract partial class SqlPipelineDatabase
         IReadOnlyList<ImagingObject> objects,
         IReadOnlyList<ObjectSeries> series,
         IReadOnlyList<CaptureVerdict> others,
-        IReadOnlyList<string> destinations,
         CancellationToken cancellation) =>
         WriteAsync(
             session =>
@@ -147,7 +146,7 @@ internal abstract partial class SqlPipelineDatabase
 
                 foreach (ImagingObject made in objects)
                 {
-                    AddObject(session, made with { SittingId = work.SubjectId }, destinations);
+                    AddObject(session, made with { SittingId = work.SubjectId });
                 }
 
                 foreach (ObjectSeries one in series)
@@ -171,7 +170,7 @@ internal abstract partial class SqlPipelineDatabase
             },
             cancellation);
 
-    private static void AddObject(StateSession session, ImagingObject made, IReadOnlyList<string> destinations)
+    private static void AddObject(StateSession session, ImagingObject made)
     {
         long id = session.QueryNumber(
             """
@@ -181,7 +180,7 @@ internal abstract partial class SqlPipelineDatabase
             made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StoredPieces.Write(made.Pieces),
             made.StudyInstanceUID, made.SeriesInstanceUID)!.Value;
         session.Execute("update captures set state = 'Encoded', held_reason = null where id = $1", made.CaptureId);
-        foreach (string destination in destinations)
+        foreach (string destination in made.Destinations)
         {
             long delivery = session.QueryNumber(
                 "insert into deliveries (imaging_object_id, destination, state, created_at) values ($1, $2, 'Waiting', $3) returning id",

@@ -125,7 +125,8 @@ internal sealed class ArchiveQuestions : IAsyncDisposable
         await _association.DisposeAsync().ConfigureAwait(false);
     }
 
-    private static bool Agrees(DataSet item, Tag tag, string value) => item.GetString(tag) is not { Length: > 0 } told || told == value;
+    /// <summary>Whether what an archive tells of an attribute, if it tells anything, is this value.</summary>
+    public static bool Agrees(DataSet item, Tag tag, string value) => item.GetString(tag) is not { Length: > 0 } told || told == value;
 
     private bool Takes(string sopClass) => _association.Contexts.Any(context => context.AbstractSyntaxUID == sopClass);
 }

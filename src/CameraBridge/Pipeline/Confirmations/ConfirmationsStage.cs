@@ -2,6 +2,7 @@ using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Deliveries;
 
@@ -56,7 +57,7 @@ internal sealed class ConfirmationsStage : IStage
         _clock = clock;
         _logger = logger;
         _delays = new RetryDelays(destination.FirstRetryDelay, destination.LongestRetryDelay, random ?? new Random());
-        Lanes = [destination.Peer.Name];
+        Lanes = [destination.Name];
     }
 
     public Stage Stage => Stage.Confirmations;
@@ -80,13 +81,15 @@ internal sealed class ConfirmationsStage : IStage
         List<ConfirmationResult> results = [];
         try
         {
-            ArchiveQuestions questions = await ArchiveQuestions.ConnectAsync(_destination.Peer, _site.CallingAETitle, _taking, _clock, cancellation).ConfigureAwait(false);
-            await using (questions.ConfigureAwait(false))
-            {
-                await AskAsync(questions, tasks, results, cancellation).ConfigureAwait(false);
-            }
+            await (_destination.Web is { } web
+                ? AskWebAsync(web, tasks, results, cancellation)
+                : AskPeerAsync(_destination.Peer!, tasks, results, cancellation)).ConfigureAwait(false);
         }
         catch (AssociationException failure)
+        {
+            await LaterAsync(tasks, results, failure.Sentence, cancellation).ConfigureAwait(false);
+        }
+        catch (WebPeerException failure)
         {
             await LaterAsync(tasks, results, failure.Sentence, cancellation).ConfigureAwait(false);
         }
@@ -94,6 +97,38 @@ internal sealed class ConfirmationsStage : IStage
         // What a report has decided in the meantime has no work any more, and is left as it is.
         await _database.CompleteConfirmationsAsync(results, cancellation).ConfigureAwait(false);
         Tell(results);
+    }
+
+    private async Task AskWebAsync(WebConfiguration web, IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, CancellationToken cancellation)
+    {
+        using var questions = WebQuestions.TryOpen(web, _site.SpoolFolder, _clock, out string? why);
+        if (questions is null)
+        {
+            await LaterAsync(tasks, results, why!, cancellation).ConfigureAwait(false);
+            return;
+        }
+
+        if (_destination.ConfirmBy == ConfirmBy.Retrieval)
+        {
+            foreach (ConfirmationTask task in tasks)
+            {
+                ImagingObject made = await _database.GetObjectAsync(task.Object.Id, cancellation).ConfigureAwait(false);
+                results.Add(Judge(task, await questions.CompareAsync(made, cancellation).ConfigureAwait(false), web.Name));
+            }
+
+            return;
+        }
+
+        await AskByQueryAsync(questions.FindSeriesAsync, $"web archive {web.Name}", tasks, results, cancellation).ConfigureAwait(false);
+    }
+
+    private async Task AskPeerAsync(PeerConfiguration peer, IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, CancellationToken cancellation)
+    {
+        ArchiveQuestions questions = await ArchiveQuestions.ConnectAsync(peer, _site.CallingAETitle, _taking, _clock, cancellation).ConfigureAwait(false);
+        await using (questions.ConfigureAwait(false))
+        {
+            await AskAsync(questions, tasks, results, cancellation).ConfigureAwait(false);
+        }
     }
 
     private async Task AskAsync(ArchiveQuestions questions, IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, CancellationToken cancellation)
@@ -106,7 +141,7 @@ internal sealed class ConfirmationsStage : IStage
             results.Add(ResultOf(task, ConfirmationOutcome.Unconfirmed, null, words));
         }
 
-        await AskByQueryAsync(questions, [.. ways[ConfirmationWay.Query]], results, cancellation).ConfigureAwait(false);
+        await AskByQueryAsync(questions.FindSeriesAsync, questions.PeerName, [.. ways[ConfirmationWay.Query]], results, cancellation).ConfigureAwait(false);
         await AskForCommitmentAsync(questions, [.. ways[ConfirmationWay.Commitment]], results, cancellation).ConfigureAwait(false);
     }
 
@@ -148,12 +183,16 @@ internal sealed class ConfirmationsStage : IStage
     }
 
     private async Task AskByQueryAsync(
-        ArchiveQuestions questions, IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, CancellationToken cancellation)
+        Func<string, string, IReadOnlyList<ImagingObject>, CancellationToken, Task<QueryAnswer>> find,
+        string peer,
+        IReadOnlyList<ConfirmationTask> tasks,
+        List<ConfirmationResult> results,
+        CancellationToken cancellation)
     {
         foreach (IGrouping<(string Study, string Series), ConfirmationTask> series in tasks.GroupBy(task => (task.Object.StudyInstanceUID, task.Object.SeriesInstanceUID)))
         {
-            QueryAnswer answer = await questions.FindSeriesAsync(series.Key.Study, series.Key.Series, [.. series.Select(task => task.Object)], cancellation).ConfigureAwait(false);
-            results.AddRange(series.Select(task => Judge(task, answer, questions.PeerName)));
+            QueryAnswer answer = await find(series.Key.Study, series.Key.Series, [.. series.Select(task => task.Object)], cancellation).ConfigureAwait(false);
+            results.AddRange(series.Select(task => Judge(task, answer, peer)));
         }
     }
 
@@ -169,13 +208,25 @@ internal sealed class ConfirmationsStage : IStage
             return ResultOf(task, ConfirmationOutcome.Kept, ConfirmationWay.Query, $"The {peer} lists it.");
         }
 
-        string words = $"The {peer} said that it stored it, and does not list it.";
-        return task.Confirmation.Asked < IndexPauses.Length
-            ? Waiting(task, ConfirmationWay.Query, words, _clock.GetUtcNow() + IndexPauses[task.Confirmation.Asked])
-            : ResultOf(
-                task, ConfirmationOutcome.Missing, ConfirmationWay.Query,
-                $"{words} The same bytes are sent again under the same UID; look at the archive's log and disk, and do not wipe the source.");
+        return MissingOr(task, ConfirmationWay.Query, $"The {peer} said that it stored it, and does not list it.");
     }
+
+    private ConfirmationResult Judge(ConfirmationTask task, Retrieved retrieved, string peer) => retrieved switch
+    {
+        Retrieved.Same => ResultOf(task, ConfirmationOutcome.Kept, ConfirmationWay.Retrieval, $"The web archive {peer} gave it back as it was sent."),
+        Retrieved.Different => ResultOf(
+            task,
+            ConfirmationOutcome.Unconfirmed,
+            ConfirmationWay.Retrieval,
+            $"The web archive {peer} gave back another data set than was sent under this UID: compare the two, and do not wipe the source; if it changes what it stores by intention, write confirm_by: query."),
+        _ => MissingOr(task, ConfirmationWay.Retrieval, $"The web archive {peer} said that it stored it, and cannot give it back."),
+    };
+
+    /// <summary>Looked for again some times, since archives index late; then it counts as missing.</summary>
+    private ConfirmationResult MissingOr(ConfirmationTask task, ConfirmationWay way, string words) => task.Confirmation.Asked < IndexPauses.Length
+        ? Waiting(task, way, words, _clock.GetUtcNow() + IndexPauses[task.Confirmation.Asked])
+        : ResultOf(
+            task, ConfirmationOutcome.Missing, way, $"{words} The same bytes are sent again under the same UID; look at the archive's log and disk, and do not wipe the source.");
 
     /// <summary>Everything that has no result yet waits until the destination can be asked.</summary>
     private async Task LaterAsync(IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, string sentence, CancellationToken cancellation)
@@ -204,9 +255,9 @@ internal sealed class ConfirmationsStage : IStage
 
     private void Tell(IReadOnlyList<ConfirmationResult> results)
     {
-        if (results.Count(result => result.Outcome == ConfirmationOutcome.Kept) is > 0 and var kept)
+        foreach (IGrouping<ConfirmationWay, ConfirmationResult> kept in results.Where(result => result.Outcome == ConfirmationOutcome.Kept).GroupBy(result => result.Way!.Value))
         {
-            _logger.Kept(Lanes[0], kept, ConfirmationWay.Query);
+            _logger.Kept(Lanes[0], kept.Count(), kept.Key);
         }
 
         foreach (IGrouping<(ConfirmationOutcome Outcome, string Words), ConfirmationResult> alike in results

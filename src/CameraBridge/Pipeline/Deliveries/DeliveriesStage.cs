@@ -1,12 +1,11 @@
 using CameraBridge.Configuration;
-using CameraBridge.Dicom.UpperLayer;
 using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline.Deliveries;
 
 /// <summary>
-/// Sends objects to one destination by C-STORE: each worker over one association at a time, a batch one after the other. What is sent are the bytes that
-/// were stored when the object was made; nothing is altered here.
+/// Sends objects to one destination, by C-STORE or STOW-RS: each worker a batch at a time. What is sent are the bytes that were stored when the object was made;
+/// nothing is altered here.
 /// </summary>
 internal sealed class DeliveriesStage : IStage, IAsyncDisposable
 {
@@ -17,13 +16,13 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     private static readonly TimeSpan FarewellLimit = TimeSpan.FromSeconds(5);
 
     private readonly DestinationConfiguration _destination;
-    private readonly string _spoolFolder;
     private readonly IPipelineDatabase _database;
     private readonly TimeProvider _clock;
     private readonly ILogger<DeliveriesStage> _logger;
     private readonly RetryDelays _delays;
     private readonly DestinationCircuit _circuit;
-    private readonly StoreAssociations _associations;
+    private readonly IObjectSender _sender;
+    private readonly StoreAssociations? _associations;
 
     /// <param name="destination">The archive.</param>
     /// <param name="site">The site: its AE title and its spool.</param>
@@ -40,14 +39,16 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
         Random? random = null)
     {
         _destination = destination;
-        _spoolFolder = site.SpoolFolder;
         _database = database;
         _clock = clock;
         _logger = logger;
         _delays = new RetryDelays(destination.FirstRetryDelay, destination.LongestRetryDelay, random ?? new Random());
         _circuit = new DestinationCircuit(_delays, clock);
-        _associations = new StoreAssociations(destination.Peer, site.CallingAETitle, clock);
-        Lanes = [destination.Peer.Name];
+        _associations = destination.Peer is { } peer ? new StoreAssociations(peer, site.CallingAETitle, clock) : null;
+        _sender = _associations is not null
+            ? new StoreSender(_associations, site.SpoolFolder)
+            : new StowSender(destination.Web!, site.SpoolFolder, destination.ConfirmBy != ConfirmBy.None, clock);
+        Lanes = [destination.Name];
     }
 
     public Stage Stage => Stage.Deliveries;
@@ -61,12 +62,12 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     public TimeSpan Lease { get; } = TimeSpan.FromMinutes(2);
 
     /// <summary>Idle associations at this moment.</summary>
-    internal int IdleAssociations => _associations.IdleCount;
+    internal int IdleAssociations => _associations?.IdleCount ?? 0;
 
     /// <summary>The archive is asked as soon as it has answered; null where the site takes its word.</summary>
     private DateTimeOffset? ConfirmAt => _destination.ConfirmBy == ConfirmBy.None ? null : _clock.GetUtcNow();
 
-    public ValueTask DisposeAsync() => _associations.DisposeAsync();
+    public ValueTask DisposeAsync() => _sender.DisposeAsync();
 
     public async Task RunAsync(IReadOnlyList<Work> batch, CancellationToken cancellation)
     {
@@ -89,36 +90,50 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     private async Task SendAsync(
         IReadOnlyList<DeliveryTask> tasks, List<DeliveryResult> results, CancellationToken cancellation, CancellationToken farewell)
     {
-        ContextProposal[] wanted = [.. tasks.Select(task => new ContextProposal(task.Object.SOPClassUID, task.Object.TransferSyntaxUID)).Distinct()];
-        var sender = new ObjectSender(_associations, wanted, _spoolFolder);
-        await using (sender.ConfigureAwait(false))
+        HashSet<long> done = [];
+        long writtenAt = _clock.GetTimestamp();
+        await foreach ((DeliveryTask task, Attempt attempt) in _sender.SendAsync(Tried(), tasks, farewell).ConfigureAwait(false))
         {
-            long writtenAt = _clock.GetTimestamp();
-            for (int i = 0; i < tasks.Count && !cancellation.IsCancellationRequested; i++)
+            done.Add(task.Work.Id);
+            if (Pause(attempt) is { } until)
             {
-                if (_circuit.PausedUntil(tasks[i].Delivery.AskedAt) is { } paused)
+                _logger.DestinationOut(Lanes[0], until, attempt.Outcome.Words);
+                results.Add(ResultOf(task, attempt.Outcome, until));
+
+                // The rest of the batch is not tried: one attempt was enough to know.
+                results.AddRange(tasks.Where(left => !done.Contains(left.Work.Id)).Select(left => ResultOf(left, new DeliveryOutcome.Retry(null, attempt.Outcome.Words), until, tried: false)));
+                await _database.PauseLaneAsync(Stage.Deliveries, Lanes[0], until, farewell).ConfigureAwait(false);
+                return;
+            }
+
+            // The attempts of the work and not of the delivery: what a person had put into the queue again begins with short delays again.
+            TimeSpan delay = _delays.After(task.Work.Attempts);
+            results.Add(ResultOf(task, attempt.Outcome, _clock.GetUtcNow() + (attempt.RetryAfter > delay ? attempt.RetryAfter.Value : delay)));
+            if (_clock.GetElapsedTime(writtenAt) >= WriteInterval)
+            {
+                await WriteAsync(results, farewell).ConfigureAwait(false);
+                writtenAt = _clock.GetTimestamp();
+            }
+        }
+
+        // Asked one by one: a pause that another worker's failure begins, and the end of the service, are seen between two objects.
+        IEnumerable<DeliveryTask> Tried()
+        {
+            foreach (DeliveryTask task in tasks)
+            {
+                if (cancellation.IsCancellationRequested)
                 {
-                    results.Add(ResultOf(tasks[i], new DeliveryOutcome.Retry(null, $"It waits, since the {_associations.PeerName} is out."), paused, tried: false));
+                    yield break;
+                }
+
+                if (_circuit.PausedUntil(task.Delivery.AskedAt) is { } paused)
+                {
+                    done.Add(task.Work.Id);
+                    results.Add(ResultOf(task, new DeliveryOutcome.Retry(null, $"It waits, since the {_sender.PeerName} is out."), paused, tried: false));
                     continue;
                 }
 
-                Attempt attempt = await sender.SendAsync(tasks[i].Object, farewell).ConfigureAwait(false);
-                if (Pause(attempt) is { } until)
-                {
-                    _logger.DestinationOut(Lanes[0], until, attempt.Outcome.Words);
-                    results.Add(ResultOf(tasks[i], attempt.Outcome, until));
-                    LeaveFrom(i + 1, tasks, results, attempt.Outcome.Words, until);
-                    await _database.PauseLaneAsync(Stage.Deliveries, Lanes[0], until, farewell).ConfigureAwait(false);
-                    return;
-                }
-
-                // The attempts of the work and not of the delivery: what a person had put into the queue again begins with short delays again.
-                results.Add(ResultOf(tasks[i], attempt.Outcome, _clock.GetUtcNow() + _delays.After(tasks[i].Work.Attempts)));
-                if (_clock.GetElapsedTime(writtenAt) >= WriteInterval)
-                {
-                    await WriteAsync(results, farewell).ConfigureAwait(false);
-                    writtenAt = _clock.GetTimestamp();
-                }
+                yield return task;
             }
         }
     }
@@ -129,7 +144,7 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
         switch (attempt.Blame)
         {
             case Blame.Destination:
-                return _circuit.DestinationFailed();
+                return _circuit.DestinationFailed(attempt.RetryAfter);
             case Blame.Object:
                 return _circuit.ObjectFailed();
             default:
@@ -141,10 +156,6 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
                 return null;
         }
     }
-
-    /// <summary>The rest of the batch is not tried: one attempt was enough to know.</summary>
-    private void LeaveFrom(int first, IReadOnlyList<DeliveryTask> tasks, List<DeliveryResult> results, string words, DateTimeOffset until) =>
-        results.AddRange(tasks.Skip(first).Select(task => ResultOf(task, new DeliveryOutcome.Retry(null, words), until, tried: false)));
 
     private DeliveryResult ResultOf(DeliveryTask task, DeliveryOutcome outcome, DateTimeOffset dueAt, bool tried = true)
     {

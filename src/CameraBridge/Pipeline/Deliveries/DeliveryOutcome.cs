@@ -1,4 +1,5 @@
 using CameraBridge.Dicom.Dimse;
+using CameraBridge.Dicom.Web;
 
 namespace CameraBridge.Pipeline.Deliveries;
 
@@ -40,11 +41,24 @@ internal abstract record DeliveryOutcome
             reply.Status, $"The {peer} refused it: {reply}. See the archive's log for the reason; it {NotSentAgain}"),
     };
 
+    /// <summary>Judges what a web server says of one object; the library has read it by PS3.18 section 10.5.3.</summary>
+    /// <param name="judgement">What it says.</param>
+    /// <param name="isAsked">Whether the server is asked afterwards what it keeps: then what is not known need not be sent once more to be sure.</param>
+    public static DeliveryOutcome Of(StowJudgement judgement, bool isAsked) => judgement.Verdict switch
+    {
+        StowVerdict.Stored => new Stored(Statuses.Success, judgement.Sentence),
+        StowVerdict.StoredWithWarning => new StoredWithWarning(judgement.Reason, judgement.Sentence),
+        StowVerdict.Refused => new Refused(judgement.Reason, $"{judgement.Sentence} It {NotSentAgain}"),
+        StowVerdict.Later => new Retry(judgement.Reason, judgement.Sentence),
+        _ when isAsked && !judgement.ConcernsPeer => new StoredWithWarning(judgement.Reason, $"{judgement.Sentence} It is asked before anything is sent again."),
+        _ => new Unknown($"{judgement.Sentence} The same bytes are sent again under the same UID."),
+    };
+
     /// <summary>Success.</summary>
     internal sealed record Stored(ushort Code, string Sentence) : DeliveryOutcome(Code, Sentence);
 
     /// <summary>Taken, and something is to be said of it.</summary>
-    internal sealed record StoredWithWarning(ushort Code, string Sentence) : DeliveryOutcome(Code, Sentence);
+    internal sealed record StoredWithWarning(ushort? Code, string Sentence) : DeliveryOutcome(Code, Sentence);
 
     /// <summary>Not taken now; the same bytes may be later.</summary>
     internal sealed record Retry(ushort? Code, string Sentence) : DeliveryOutcome(Code, Sentence);

@@ -49,21 +49,22 @@ internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
         lock (_gate)
         {
             _failuresInRow++;
-            return _failuresInRow < MostFailuresInRow ? null : Pause();
+            return _failuresInRow < MostFailuresInRow ? null : Pause(TimeSpan.Zero);
         }
     }
 
     /// <summary>The destination could not be reached or would not talk.</summary>
+    /// <param name="retryAfter">How long it asked to be left alone; null when it did not.</param>
     /// <returns>The end of the pause.</returns>
-    public DateTimeOffset DestinationFailed()
+    public DateTimeOffset DestinationFailed(TimeSpan? retryAfter = null)
     {
         lock (_gate)
         {
-            return Pause();
+            return Pause(retryAfter ?? TimeSpan.Zero);
         }
     }
 
-    private DateTimeOffset Pause()
+    private DateTimeOffset Pause(TimeSpan least)
     {
         _failedAt = clock.GetUtcNow();
 
@@ -73,6 +74,9 @@ internal sealed class DestinationCircuit(RetryDelays delays, TimeProvider clock)
             _pausedUntil = clock.GetUtcNow() + delays.After(_outages);
             _outages++;
         }
+
+        DateTimeOffset asked = clock.GetUtcNow() + least;
+        _pausedUntil = asked > _pausedUntil ? asked : _pausedUntil;
 
         _failuresInRow = 0;
         return _pausedUntil;

@@ -86,8 +86,7 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
                 capture.Id, CaptureState.Held, $"The source \"{sitting.Source}\" is no longer in the configuration; put it back, then assign the sitting to the same order again.")));
         }
 
-        string[] destinations = [.. configuration.Destinations.Select(destination => destination.Peer.Name)];
-        if (await database.CompleteObjectsAsync(work, objects, series, others, destinations, cancellation))
+        if (await database.CompleteObjectsAsync(work, objects, series, others, cancellation))
         {
             logger.ObjectsMade(sitting.Id, objects.Count, others.Count(other => other.State == CaptureState.Held));
         }

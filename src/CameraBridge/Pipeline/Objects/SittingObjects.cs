@@ -152,7 +152,7 @@ internal sealed class SittingObjects
         {
             case ObjectOutcome.Made made:
                 open.Highest = Math.Max(open.Highest, picture.InstanceNumber);
-                objects.Add(Store(capture, made, open, picture.SOPInstanceUID));
+                objects.Add(Store(capture, made, open, picture.SOPInstanceUID, Routes.Of(configuration, sitting.Source, optic.Name, optic.Of(kind), step)));
                 if (content is ClipContent clip)
                 {
                     moments.Add(optic.Name, capture, clip, open.Template!.Facts.SOPClassUID, picture.SOPInstanceUID, open.SeriesInstanceUID);
@@ -196,7 +196,7 @@ internal sealed class SittingObjects
         logger.CaptureHeld(capture.Id, reason.Code);
     }
 
-    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, OpenSeries open, string SOPInstanceUID) => new()
+    private ImagingObject Store(Capture capture, ObjectOutcome.Made made, OpenSeries open, string SOPInstanceUID, IReadOnlyList<string> destinations) => new()
     {
         CaptureId = capture.Id,
         SittingId = sitting.Id,
@@ -204,6 +204,7 @@ internal sealed class SittingObjects
         SOPInstanceUID = SOPInstanceUID,
         StudyInstanceUID = step.GetString(Tags.StudyInstanceUID)!,
         SeriesInstanceUID = open.SeriesInstanceUID,
+        Destinations = destinations,
         TransferSyntaxUID = made.TransferSyntaxUID,
         Pieces = [.. made.Encoded.Pieces.Select(piece => piece.Path is null
             ? new StoredPiece(piece.Bytes.ToArray(), null, 0, piece.Length)

@@ -88,7 +88,7 @@ public sealed class DeliveriesStageTests
             new CameraBridge.Configuration.PeerConfiguration { Name = "archive", Host = "127.0.0.1", Port = rig.ArchivePort, CalledAETitle = "ARCHIVE" }, "CAMERABRIDGE", rig.Clock);
         CameraBridge.Persistence.DeliveryTask task = Assert.Single(await rig.Database.GetDeliveriesAsync([work], Cancellation));
         ImagingObject foreign = task.Object with { SOPClassUID = "1.2.840.10008.5.1.4.1.1.77.1.1" };
-        await using var sender = new ObjectSender(
+        await using var sender = new StoreBatch(
             associations,
             [new(foreign.SOPClassUID, foreign.TransferSyntaxUID), new(task.Object.SOPClassUID, task.Object.TransferSyntaxUID)],
             rig.SpoolFolder);

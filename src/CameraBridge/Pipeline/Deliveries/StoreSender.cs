@@ -1,5 +1,7 @@
+using System.Runtime.CompilerServices;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline.Deliveries;
 
@@ -16,13 +18,73 @@ internal enum Blame
 }
 
 /// <summary>One attempt and what it says of the destination.</summary>
-internal sealed record Attempt(DeliveryOutcome Outcome, Blame Blame);
+internal sealed record Attempt(DeliveryOutcome Outcome, Blame Blame)
+{
+    /// <summary>How long the destination asked to be left alone; null when it did not.</summary>
+    public TimeSpan? RetryAfter { get; init; }
+
+    /// <summary>What an object's own files say against sending it; the destination has no part in it.</summary>
+    /// <returns>Null for an error that is none of theirs.</returns>
+    public static Attempt? OfSpool(Exception error, string peer) => error switch
+    {
+        FileNotFoundException or DirectoryNotFoundException or EndOfStreamException => new Attempt(
+            new DeliveryOutcome.Refused(
+                null,
+                $"A file of this object in the spool is missing or shorter than it was ({error.Message}). Restore the spool from a backup, or take the source again, then {DeliveryOutcome.AgainCommand} sends it; nothing was sent to the {peer}."),
+            Blame.None),
+        IOException or UnauthorizedAccessException => new Attempt(
+            new DeliveryOutcome.Retry(null, $"A file of this object in the spool cannot be read now: {error.Message} See that the service's user may read the spool, and the disk's health."),
+            Blame.None),
+        _ => null,
+    };
+}
+
+/// <summary>An object that was tried.</summary>
+internal readonly record struct TriedDelivery(DeliveryTask Task, Attempt Attempt);
+
+/// <summary>What sends objects to one destination, for as long as the service runs.</summary>
+internal interface IObjectSender : IAsyncDisposable
+{
+    /// <summary>The destination as sentences name it.</summary>
+    string PeerName { get; }
+
+    /// <summary>
+    /// Tries objects in their order, and says of each what became of it. Nothing that the destination does is thrown; who enumerates may stop at any time, and what
+    /// was not given by then was not tried, or is sent again under the same UID without harm.
+    /// </summary>
+    /// <param name="tasks">The objects; taken one by one, so that a pause that begins in the meantime is seen.</param>
+    /// <param name="all">All that may come, for what has to be agreed on before the first.</param>
+    /// <param name="cancellation">Gives up what is under way.</param>
+    IAsyncEnumerable<TriedDelivery> SendAsync(IEnumerable<DeliveryTask> tasks, IReadOnlyList<DeliveryTask> all, CancellationToken cancellation);
+}
+
+/// <summary>Sends by C-STORE: each batch over one association at a time, one object after the other.</summary>
+internal sealed class StoreSender(StoreAssociations associations, string spoolFolder) : IObjectSender
+{
+    public string PeerName => associations.PeerName;
+
+    public async IAsyncEnumerable<TriedDelivery> SendAsync(
+        IEnumerable<DeliveryTask> tasks, IReadOnlyList<DeliveryTask> all, [EnumeratorCancellation] CancellationToken cancellation)
+    {
+        ContextProposal[] wanted = [.. all.Select(task => new ContextProposal(task.Object.SOPClassUID, task.Object.TransferSyntaxUID)).Distinct()];
+        var batch = new StoreBatch(associations, wanted, spoolFolder);
+        await using (batch.ConfigureAwait(false))
+        {
+            foreach (DeliveryTask task in tasks)
+            {
+                yield return new TriedDelivery(task, await batch.SendAsync(task.Object, cancellation).ConfigureAwait(false));
+            }
+        }
+    }
+
+    public ValueTask DisposeAsync() => associations.DisposeAsync();
+}
 
 /// <summary>Sends the objects of one batch, one after the other, over one association as long as that holds.</summary>
 /// <param name="associations">The destination's associations.</param>
 /// <param name="wanted">The contexts that the batch needs.</param>
 /// <param name="spoolFolder">Where the pixels lie.</param>
-internal sealed class ObjectSender(StoreAssociations associations, IReadOnlyList<ContextProposal> wanted, string spoolFolder) : IAsyncDisposable
+internal sealed class StoreBatch(StoreAssociations associations, IReadOnlyList<ContextProposal> wanted, string spoolFolder) : IAsyncDisposable
 {
     private BorrowedAssociation? _borrowed;
     private bool _proven;
@@ -47,19 +109,9 @@ internal sealed class ObjectSender(StoreAssociations associations, IReadOnlyList
                 }
             }
         }
-        catch (Exception missing) when (missing is FileNotFoundException or DirectoryNotFoundException or EndOfStreamException)
+        catch (Exception unreadable) when (Attempt.OfSpool(unreadable, associations.PeerName) is { } attempt)
         {
-            return new Attempt(
-                new DeliveryOutcome.Refused(
-                    null,
-                    $"A file of this object in the spool is missing or shorter than it was ({missing.Message}). Restore the spool from a backup, or take the source again, then {DeliveryOutcome.AgainCommand} sends it; nothing was sent to the {associations.PeerName}."),
-                Blame.None);
-        }
-        catch (Exception unreadable) when (unreadable is IOException or UnauthorizedAccessException)
-        {
-            return new Attempt(
-                new DeliveryOutcome.Retry(null, $"A file of this object in the spool cannot be read now: {unreadable.Message} See that the service's user may read the spool, and the disk's health."),
-                Blame.None);
+            return attempt;
         }
     }
 
