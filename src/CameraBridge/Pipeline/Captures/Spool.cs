@@ -216,20 +216,9 @@ internal sealed class Spool : IDisposable
     /// <param name="mayBeClosed">It is none of ours, and may be closed to listing.</param>
     private void SyncFolder(string path, bool mayBeClosed = false)
     {
-        using SafeFileHandle? folder = SystemCalls.OpenFolder(Places.ToPath(Places.FromText(path), ""), out int error, followLink: true);
-        if (folder is null && mayBeClosed && error == SystemCalls.AccessDenied)
-        {
-            return;
-        }
-
-        if (folder is null)
-        {
-            throw new SpoolUnavailableException(Sentence(SystemCalls.Words(error)));
-        }
-
         try
         {
-            RandomAccess.FlushToDisk(folder);
+            FolderSync.Sync(path, mayBeClosed);
         }
         catch (IOException failure)
         {

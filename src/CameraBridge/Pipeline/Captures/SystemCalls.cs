@@ -24,8 +24,8 @@ internal readonly record struct FileStat(FileKind Kind, long Size, long Modified
 
 /// <summary>
 /// The few calls of Linux that the framework does not offer: opening a name that is no valid text, without following a link and without waiting at
-/// a pipe; listing a folder with the kind of each entry; and asking whether somebody has a file open for writing. Constants are those of
-/// x64 and arm64, see open(2), statx(2), getdents64(2), fcntl(2).
+/// a pipe; listing a folder with the kind of each entry; asking whether somebody has a file open for writing; and reading a file from the disk, not
+/// from memory. Constants are those of x64 and arm64, see open(2), statx(2), getdents64(2), fcntl(2), posix_fadvise(2).
 /// </summary>
 internal static partial class SystemCalls
 {
@@ -36,6 +36,7 @@ internal static partial class SystemCalls
     private const int AtNoFollow = 0x100, AtEmptyPath = 0x1000;
     private const uint BasicStats = 0x7ff, MountIdUnique = 0x4000;
     private const int SetSignal = 10, SetLease = 1024, ReadLease = 0, NoLease = 2, SignalUrgent = 23;
+    private const int NotNeeded = 4;
     private const int StatLength = 256;
 
     private static readonly bool IsArm = RuntimeInformation.ProcessArchitecture is Architecture.Arm64 or Architecture.Arm;
@@ -103,6 +104,12 @@ internal static partial class SystemCalls
         return false;
     }
 
+    /// <summary>
+    /// Has the system forget what it holds of a synced file in memory, so that the next read comes from the disk, posix_fadvise(2). No more than a wish:
+    /// where it is not granted, what is read is the memory's.
+    /// </summary>
+    public static void ForgetCached(SafeFileHandle file) => _ = Advise(file, 0, 0, NotNeeded);
+
     /// <summary>The system's words for an error number.</summary>
     public static string Words(int error) => Marshal.GetPInvokeErrorMessage(error);
 
@@ -140,6 +147,9 @@ internal static partial class SystemCalls
 
     [LibraryImport("libc", EntryPoint = "getdents64", SetLastError = true)]
     private static partial nint GetEntries(SafeFileHandle folder, [In, Out] byte[] buffer, nint length);
+
+    [LibraryImport("libc", EntryPoint = "posix_fadvise")]
+    private static partial int Advise(SafeFileHandle file, long offset, long length, int advice);
 
     [LibraryImport("libc", EntryPoint = "fcntl", SetLastError = true)]
     private static partial int Control(SafeFileHandle file, int command, nint argument);
