@@ -32,8 +32,13 @@ internal static class FlowSteps
     /// <param name="places">Places in one folder.</param>
     /// <param name="pieces">Pieces of the object of a capture.</param>
     /// <param name="destinations">Their names.</param>
+    public static Task QueueAsync(
+        IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, params string[] destinations) =>
+        QueueAsync(database, places, pieces, TransferSyntaxUID, destinations);
+
+    /// <summary>The same in another transfer syntax.</summary>
     public static async Task QueueAsync(
-        IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, params string[] destinations)
+        IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, string transferSyntaxUID, IReadOnlyList<string> destinations)
     {
         await database.AddCapturesAsync([.. places.Select(place => Capture(place))], TimeSpan.Zero, Cancellation);
         IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", int.MaxValue, Lease, Cancellation);
@@ -53,7 +58,7 @@ internal static class FlowSteps
                 SOPInstanceUID = $"2.25.{capture.Id}",
                 StudyInstanceUID = "2.25.1000",
                 SeriesInstanceUID = "2.25.2000",
-                TransferSyntaxUID = TransferSyntaxUID,
+                TransferSyntaxUID = transferSyntaxUID,
                 Pieces = pieces(capture),
                 Destinations = destinations,
             })],
