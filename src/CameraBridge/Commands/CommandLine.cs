@@ -2,6 +2,7 @@ using System.CommandLine;
 using System.CommandLine.Help;
 using System.CommandLine.Invocation;
 using System.Diagnostics.CodeAnalysis;
+using CameraBridge.Commands.Exports;
 using CameraBridge.Configuration;
 using CameraBridge.Diagnostics;
 using CameraBridge.Persistence;
@@ -24,6 +25,7 @@ internal static class CommandLine
             CheckCommand.Build(terminal),
             HeldCommand.Build(terminal),
             DeliveriesCommand.Build(terminal),
+            ExportCommand.Build(terminal),
             ConfigCommand.Build(terminal),
             ValidateCommand.Build(terminal),
             ConformanceCommand.Build(terminal),

@@ -38,6 +38,9 @@ internal static class StatementText
             ["find-statuses"] = StatusRows("C-FIND"),
             ["any-statuses"] = StatusRows("any"),
             ["association"] = AssociationRows(),
+            ["media-profile"] = MediaProfile.GeneralUsbJpeg,
+            ["media-syntaxes"] = MediaSyntaxes(surveys),
+            ["media-keys"] = MediaKeys(),
             ["character-sets"] = CharacterSets(),
             ["entities"] = Entities(site),
             ["settings"] = Settings(),
@@ -131,6 +134,32 @@ internal static class StatementText
             ["An association without work is released after", Time(StoreAssociations.IdleLimit)],
         ]);
     }
+
+    /// <summary>In the form of PS3.11 table J.3-1.</summary>
+    private static string MediaSyntaxes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
+        ["Information object", "SOP class UID", "Transfer syntax", "UID", "FSC"],
+        [
+            MediaSyntax(SopClasses.MediaStorageDirectoryStorage, TransferSyntaxes.ExplicitVRLittleEndian),
+            .. ObjectSyntaxes.All.Where(one => MediaProfile.Takes(one.UID)).SelectMany(one => surveys
+                .Where(survey => survey.Class.Kind == one.Kind).Select(survey => MediaSyntax(survey.Class.SOPClassUID, one.UID))),
+        ]);
+
+    private static IReadOnlyList<string> MediaSyntax(string SOPClassUID, string transferSyntaxUID) =>
+        [NameOf(SOPClassUID), SOPClassUID, NameOf(transferSyntaxUID), transferSyntaxUID, "yes"];
+
+    private static string MediaKeys() => Markdown.Table(
+        ["Record", "Key", "Tag", "There"],
+        MediaDirectoryKeys.All.Select(key => (IReadOnlyList<string>)
+        [
+            key.RecordType, TagDictionary.Find(key.Tag)!.Keyword, key.Tag.ToString(),
+            key.Presence switch
+            {
+                MediaKeyPresence.Always => "ALWAYS",
+                MediaKeyPresence.Supplied => "ALWAYS; a number where the object has none",
+                MediaKeyPresence.KnownOrEmpty => "VNAP",
+                _ => "ANAP",
+            },
+        ]));
 
     private static string CharacterSets() => Markdown.Table(
         ["Read", "Written"], [[string.Join(", ", CharacterSet.DefinedTerms), "ISO_IR 192 (UTF-8) where a value goes beyond ASCII, else none (ISO-IR 6)"]]);
