@@ -26,6 +26,7 @@ internal static class CommandLine
             HeldCommand.Build(terminal),
             DeliveriesCommand.Build(terminal),
             ExportCommand.Build(terminal),
+            StatusCommand.Build(terminal),
             ConfigCommand.Build(terminal),
             ValidateCommand.Build(terminal),
             ConformanceCommand.Build(terminal),

@@ -47,11 +47,14 @@ internal static class DeliveriesAgain
                 IReadOnlyList<Undelivered> asked = dry
                     ? [.. (await database.GetUndeliveredAsync(destinations, sittingId, cancellation).ConfigureAwait(false)).Where(some => some.CanBeAskedFor)]
                     : await database.SendAgainAsync(destinations, sittingId, name, cancellation).ConfigureAwait(false);
+                int questions = dry
+                    ? (await database.GetUnconfirmedAsync(destinations, sittingId, cancellation).ConfigureAwait(false)).Sum(some => some.Count)
+                    : await database.AskAgainAsync(destinations, sittingId, cancellation).ConfigureAwait(false);
                 IReadOnlyList<Undelivered> unserved = parsed.GetValue(destination) is not null
                     ? []
                     : [.. (await database.GetUndeliveredAsync(null, sittingId, cancellation).ConfigureAwait(false))
                         .Where(some => !DeliveriesCommand.IsConfigured(site, some.Destination))];
-                Report(terminal.Out, parsed.GetValue(CommonOptions.Json), asked, unserved, name, dry);
+                Report(terminal.Out, parsed.GetValue(CommonOptions.Json), asked, unserved, questions, name, dry);
             }
         });
         return verb;
@@ -63,7 +66,7 @@ internal static class DeliveriesAgain
         : DeliveriesCommand.IsConfigured(site, destination) ? [destination]
         : throw DeliveriesCommand.NoSuchDestination(site, destination);
 
-    private static void Report(TextWriter writer, bool json, IReadOnlyList<Undelivered> asked, IReadOnlyList<Undelivered> unserved, string name, bool dry)
+    private static void Report(TextWriter writer, bool json, IReadOnlyList<Undelivered> asked, IReadOnlyList<Undelivered> unserved, int questions, string name, bool dry)
     {
         var groups = asked.GroupBy(some => (some.SittingId, some.Destination)).Select(group => new
         {
@@ -85,6 +88,7 @@ internal static class DeliveriesAgain
                 QueuedAgain = queued,
                 BroughtForward = forward,
                 Sittings = groups.Select(group => new { group.Sitting, group.Source, group.Folder, group.Destination, group.QueuedAgain, group.BroughtForward }),
+                ConfirmationsAskedAgain = questions,
                 NotConfigured = unserved.Sum(some => some.Count),
                 DecidedBy = name,
             });
@@ -94,6 +98,16 @@ internal static class DeliveriesAgain
         foreach (IGrouping<string, Undelivered> group in unserved.GroupBy(some => some.Destination, StringComparer.Ordinal))
         {
             writer.WriteLine($"Left as it is, since {group.Key} is in the configuration no more: {DeliveriesCommand.Counts(group)}");
+        }
+
+        if (questions > 0)
+        {
+            writer.WriteLine(FormattableString.Invariant($"{questions} stored objects that are not confirmed {(dry ? "would be" : "are")} asked for again."));
+        }
+
+        if (groups.Count == 0 && questions > 0)
+        {
+            return;
         }
 
         if (groups.Count == 0)

@@ -43,7 +43,7 @@ internal static class DeliveriesCommand
         Option<string?> config = CommonOptions.Config();
         Option<string?> destination = Destination();
         Verb verb = new(
-            "list", "What is not delivered and why: waiting for its next attempt, refused, or given up.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
+            "list", "What is not delivered and why: waiting for its next attempt, refused, or given up; and what is stored and not confirmed.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
         {
             destination, config,
         };
@@ -55,6 +55,7 @@ internal static class DeliveriesCommand
             {
                 string? only = parsed.GetValue(destination);
                 IReadOnlyList<Undelivered> all = await database.GetUndeliveredAsync(only is null ? null : [only], null, cancellation).ConfigureAwait(false);
+                IReadOnlyList<Unconfirmed> unconfirmed = await database.GetUnconfirmedAsync(only is null ? null : [only], null, cancellation).ConfigureAwait(false);
                 if (only is not null && all.Count == 0 && !IsConfigured(site, only))
                 {
                     throw NoSuchDestination(site, only);
@@ -62,20 +63,21 @@ internal static class DeliveriesCommand
 
                 if (parsed.GetValue(CommonOptions.Json))
                 {
-                    WriteJson(terminal.Out, site, all);
+                    WriteJson(terminal.Out, site, all, unconfirmed);
                 }
                 else
                 {
                     WriteText(terminal.Out, site, all);
+                    WriteUnconfirmed(terminal.Out, site, unconfirmed);
                 }
 
-                return all.Count == 0 ? ExitCodes.AllWell : ExitCodes.Undelivered;
+                return all.Count + unconfirmed.Count == 0 ? ExitCodes.AllWell : ExitCodes.Undelivered;
             }
         });
         return verb;
     }
 
-    private static void WriteJson(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all) => JsonReply.Write(writer, new
+    private static void WriteJson(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed) => JsonReply.Write(writer, new
     {
         Destinations = ByDestination(all).Select(group => new
         {
@@ -103,7 +105,32 @@ internal static class DeliveriesCommand
             one.AskedBy,
             one.AskedAt,
         }),
+        Unconfirmed = unconfirmed,
     });
+
+    private static void WriteUnconfirmed(TextWriter writer, SiteConfiguration site, IReadOnlyList<Unconfirmed> unconfirmed)
+    {
+        if (unconfirmed.Count == 0)
+        {
+            return;
+        }
+
+        writer.WriteLine();
+        TextTable.Write(
+            writer,
+            ["sitting", "source", "folder", "destination", "stored, not confirmed", "asked again", "why"],
+            unconfirmed.Select(one => (IReadOnlyList<string>)
+            [
+                one.SittingId.ToString(CultureInfo.InvariantCulture),
+                one.Source,
+                one.Folder.Length == 0 ? "(top)" : one.Folder,
+                one.Destination,
+                one.Count.ToString(CultureInfo.InvariantCulture),
+                one.State == ConfirmationState.Unconfirmed ? "no, a person is to look" : one.NextAskingAt is { } next ? Clock(site, next) : "now",
+                one.Words ?? "not asked yet",
+            ]));
+        writer.WriteLine("An archive's success only means that it received an object. Do not wipe a source before its objects are confirmed; 'camerabridge status' tells.");
+    }
 
     private static void WriteText(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all)
     {

@@ -8,6 +8,7 @@ using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using CameraBridge.Pipeline.Confirmations;
+using CameraBridge.WebConsole;
 using Microsoft.Extensions.Hosting.Systemd;
 
 namespace CameraBridge.Commands;
@@ -47,6 +48,8 @@ internal static class ServeCommand
             await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
             ReportListener reports = ReportListener.Start(site, taking, TimeProvider.System, loggers.CreateLogger<ReportListener>());
             await using ConfiguredAsyncDisposable listening = reports.ConfigureAwait(false);
+            ConsoleHost console = await ConsoleHost.StartAsync(site, database, TimeProvider.System, loggers.CreateLogger<ConsoleHost>(), cancellation).ConfigureAwait(false);
+            await using ConfiguredAsyncDisposable pages = console.ConfigureAwait(false);
             Task running = run.RunAsync(sources.RunAsync, cancellation);
             SystemdNotifier systemd = new();
             systemd.Notify(ServiceState.Ready);

@@ -34,6 +34,7 @@ internal static class ConfigurationReader
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Clips = ReadClips(root.Map("clips")),
+            Console = root.Has("console") ? ReadConsole(root.Map("console")) : null,
             Listen = root.Has("listen") ? ReadListen(root.Map("listen")) : null,
             Routes = root.List("routes", RouteReader.Read),
             Destinations = root.NeedList("destinations", "Name at least one archive; nothing leaves without.", ReadDestination),
@@ -78,6 +79,8 @@ internal static class ConfigurationReader
                 SerialNumber = device.Text("serial_number"),
                 SoftwareVersions = device.Text("software"),
             },
+            Release = reader.Choice("release", SourceDefaults.Release),
+            ReleaseAfter = reader.Duration("release_after", SourceDefaults.ReleaseAfter, TimeSpan.Zero, 3650 * Day),
             NamePatterns = ReadPatterns(reader, "name_patterns"),
         };
         station.Done();
@@ -129,6 +132,18 @@ internal static class ConfigurationReader
         };
         reader.Done();
         return worklist;
+    }
+
+    private static ConsoleConfiguration ReadConsole(SettingReader reader)
+    {
+        ConsoleConfiguration defaults = new() { Port = 0 };
+        ConsoleConfiguration console = new()
+        {
+            Port = reader.NeedPort("Write the port that browsers are to use, for example 8080."),
+            Address = reader.Get("address", defaults.Address, (string text, out System.Net.IPAddress value) => Address(text, out value), value => value.ToString()),
+        };
+        reader.Done();
+        return console;
     }
 
     private static ListenConfiguration ReadListen(SettingReader reader)

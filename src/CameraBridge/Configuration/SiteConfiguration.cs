@@ -37,6 +37,9 @@ internal sealed record SiteConfiguration
 
     public ClipConfiguration Clips { get; init; } = new();
 
+    /// <summary>Where the console is served; null: nowhere.</summary>
+    public ConsoleConfiguration? Console { get; init; }
+
     /// <summary>Where reports of storage commitment are taken that archives bring in associations of their own; null: nowhere.</summary>
     public ListenConfiguration? Listen { get; init; }
 
@@ -60,6 +63,19 @@ internal enum SourceKind
 {
     Share,
     Stick,
+}
+
+/// <summary>What may happen to a source after Confirmation. Never before, and never to what was not read.</summary>
+internal enum ReleasePolicy
+{
+    /// <summary>Nothing: the source is only read.</summary>
+    Leave,
+
+    /// <summary>A list of what is kept is left in each folder, for people.</summary>
+    Mark,
+
+    /// <summary>What is kept is removed, each file after its content was compared once more.</summary>
+    Remove,
 }
 
 /// <summary>A watched folder and the camera behind it.</summary>
@@ -100,6 +116,12 @@ internal sealed record SourceConfiguration
     public TimeSpan RescanInterval { get; init; } = TimeSpan.FromSeconds(10);
 
     public DeviceConfiguration Device { get; init; } = new();
+
+    /// <summary>What becomes of files when every destination of their route keeps them.</summary>
+    public ReleasePolicy Release { get; init; } = ReleasePolicy.Leave;
+
+    /// <summary>How long after the last confirmation.</summary>
+    public TimeSpan ReleaseAfter { get; init; } = TimeSpan.FromHours(1);
 
     /// <summary>Patterns over folder and file names, with the same named groups as label patterns.</summary>
     public IReadOnlyList<IdentityPattern> NamePatterns { get; init; } = [];
@@ -213,6 +235,15 @@ internal sealed record ClipConfiguration
 
     /// <summary>A conversion that takes longer is ended, and the clip held.</summary>
     public TimeSpan LongestConversion { get; init; } = TimeSpan.FromHours(2);
+}
+
+/// <summary>Where browsers reach the console.</summary>
+internal sealed record ConsoleConfiguration
+{
+    public required int Port { get; init; }
+
+    /// <summary>This machine alone, unless the site says otherwise: the pages ask nobody for a name.</summary>
+    public System.Net.IPAddress Address { get; init; } = System.Net.IPAddress.Loopback;
 }
 
 /// <summary>A port on which archives reach this gateway.</summary>

@@ -71,6 +71,9 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <summary>Makes all work of the lane that is in nobody's hands due not before the given time: the lane's peer is down.</summary>
     Task PauseLaneAsync(Stage stage, string lane, DateTimeOffset until, CancellationToken cancellation);
 
+    /// <summary>Makes all work of the lane that is in nobody's hands due now: what it waited for has come.</summary>
+    Task WakeLaneAsync(Stage stage, string lane, CancellationToken cancellation);
+
     /// <summary>
     /// Ends work that keeps failing by an unforeseen error. Its subject is held with the reason (a delivery is given up); a capture that could not be
     /// looked at gets the cue Unreadable.

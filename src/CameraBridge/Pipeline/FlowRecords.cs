@@ -356,3 +356,46 @@ internal sealed record Confirmation
     /// <summary>When it was kept, or given to a person.</summary>
     public DateTimeOffset? FinishedAt { get; init; }
 }
+
+/// <summary>What came of releasing a capture's source.</summary>
+internal enum ReleaseState
+{
+    /// <summary>Not yet: the waiting time runs, the source is away, or something of the sitting is open.</summary>
+    Waiting,
+
+    /// <summary>The policy is to leave it as it is.</summary>
+    Left,
+
+    /// <summary>It stays, and the folder's list of kept files names it.</summary>
+    Marked,
+
+    /// <summary>It was removed from the source.</summary>
+    Removed,
+
+    /// <summary>It was not there any more.</summary>
+    Gone,
+
+    /// <summary>Something else lies at its place, which is left.</summary>
+    Different,
+}
+
+/// <summary>How a capture stands, from the point of view of somebody who wants to wipe its source.</summary>
+internal enum Standing
+{
+    /// <summary>Every destination keeps it, or it is a label shot of a sitting that is wholly kept, or of one with nothing to file.</summary>
+    Kept,
+
+    /// <summary>Taken, and on its way.</summary>
+    Underway,
+
+    Undelivered,
+
+    /// <summary>Delivered, and not confirmed by every destination.</summary>
+    Unconfirmed,
+
+    /// <summary>It waits for a person.</summary>
+    Held,
+}
+
+/// <summary>One capture's standing, by what a file on the source is known by.</summary>
+internal sealed record CaptureStanding(string Place, long Size, DateTimeOffset ModifiedAt, string Sha256, Standing Standing);

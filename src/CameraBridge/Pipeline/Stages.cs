@@ -4,6 +4,7 @@ using CameraBridge.Pipeline.Confirmations;
 using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Releases;
 using CameraBridge.Pipeline.Sittings;
 using CameraBridge.Pipeline.Sittings.Cues;
 
@@ -20,6 +21,7 @@ namespace CameraBridge.Pipeline;
 /// Objects      a sitting      checked objects with UIDs, stored once      Deliveries, each object and destination
 /// Deliveries   a delivery     stored, refused, given up, or later again   Confirmations
 /// Confirmations a delivery    kept, or sent again, or for a person        Releases, when every destination of a capture keeps it
+/// Releases     a capture      its source left, marked or removed          -
 /// </code>
 /// </summary>
 internal static class Stages
@@ -36,5 +38,6 @@ internal static class Stages
         .. site.Destinations.Select(destination => new DeliveriesStage(destination, site, database, clock, loggers.CreateLogger<DeliveriesStage>())),
         .. site.Destinations.Where(destination => destination.ConfirmBy != ConfirmBy.None).Select(destination =>
             new ConfirmationsStage(destination, site, database, taking, clock, loggers.CreateLogger<ConfirmationsStage>())),
+        new ReleasesStage(site, database, clock, loggers.CreateLogger<ReleasesStage>()),
     ];
 }

@@ -182,23 +182,25 @@ internal abstract partial class SqlPipelineDatabase
             "update confirmations set state = 'Unconfirmed', way = $1, words = $2, finished_at = $3 where delivery_id = $4 and state = 'Waiting'",
             way?.ToString(), words, session.Now, deliveryId);
 
-    /// <summary>When every delivery of a capture's object is kept, its source may be released: the policy of the source decides in that stage.</summary>
+    /// <summary>
+    /// When every delivery of a capture's object is kept, its source may be released, and with the last one of a sitting its label shots: the policy of the source
+    /// decides in that stage.
+    /// </summary>
     private static void WhenKept(StateSession session, long deliveryId)
     {
-        (long capture, string source) = session.Query(
-            """
-            select c.id, c.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join captures c on c.id = o.capture_id where d.id = $1
+        long capture = session.QueryNumber(
+            "select o.capture_id from deliveries d join imaging_objects o on o.id = d.imaging_object_id where d.id = $1", deliveryId)!.Value;
+        List<(long Id, string Source)> free = session.Query(
+            $"""
+            select c.id, c.source from captures c
+            where c.sitting_id = (select sitting_id from captures where id = $1) and (c.id = $1 or c.state = 'Evidence') and {MayBeReleased}
+                and not exists (select 1 from work w where w.stage = 'Releases' and w.subject_id = c.id)
+            order by c.id
             """,
-            reader => (reader.GetInt64(0), reader.GetString(1)), deliveryId).Single();
-        bool all = session.QueryNumber(
-            """
-            select 1 from imaging_objects o join deliveries d on d.imaging_object_id = o.id left join confirmations k on k.delivery_id = d.id
-            where o.capture_id = $1 and (k.state is null or k.state <> 'Kept') limit 1
-            """,
-            capture) is null;
-        if (all && session.QueryNumber("select 1 from work where stage = 'Releases' and subject_id = $1", capture) is null)
+            reader => (reader.GetInt64(0), reader.GetString(1)), capture);
+        foreach ((long id, string source) in free)
         {
-            AddWork(session, Stage.Releases, capture, source, session.Now);
+            AddWork(session, Stage.Releases, id, source, session.Now);
         }
     }
 

@@ -74,6 +74,12 @@ internal abstract partial class SqlPipelineDatabase
                 "update work set due_at = $1 where stage = $2 and lane = $3 and owner is null and due_at < $1", until.UtcTicks, stage.ToString(), lane),
             cancellation);
 
+    public Task WakeLaneAsync(Stage stage, string lane, CancellationToken cancellation) =>
+        WriteAsync(
+            session => session.Execute(
+                "update work set due_at = $1 where stage = $2 and lane = $3 and owner is null and due_at > $1", session.Now, stage.ToString(), lane),
+            cancellation);
+
     public Task<DateTimeOffset?> NextDueAsync(Stage stage, string lane, CancellationToken cancellation) =>
         ReadAsync<DateTimeOffset?>(
             session =>
@@ -164,6 +170,9 @@ internal abstract partial class SqlPipelineDatabase
                         break;
                     case Stage.Confirmations:
                         GiveToPerson(session, work.SubjectId, null, reason.Words);
+                        break;
+                    case Stage.Releases:
+                        // Nothing to hold: the source stays as it is.
                         break;
                     default:
                         throw new InvalidOperationException($"Stage {work.Stage} has no subject to hold.");

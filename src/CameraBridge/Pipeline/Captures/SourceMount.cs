@@ -199,6 +199,8 @@ internal sealed class SourceMount : IDisposable
             await WatchAsync().ConfigureAwait(false);
         }
 
+        // What was to be released here waits for it.
+        await _tools.Database.WakeLaneAsync(Stage.Releases, _source.Name, cancellation).ConfigureAwait(false);
         _identity = identity;
         _tools.Logger.SourceCame(_source.Name, _logMount);
     }

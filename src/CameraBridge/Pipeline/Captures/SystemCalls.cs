@@ -29,11 +29,11 @@ internal readonly record struct FileStat(FileKind Kind, long Size, long Modified
 /// </summary>
 internal static partial class SystemCalls
 {
-    public const int NotPermitted = 1, NotFound = 2, NoSuchDevice = 6, AccessDenied = 13, NotAFolder = 20, NameTooLong = 36, TooManyLinks = 40;
+    public const int ReadOnlyFileSystem = 30, NotPermitted = 1, NotFound = 2, NoSuchDevice = 6, AccessDenied = 13, NotAFolder = 20, NameTooLong = 36, TooManyLinks = 40;
 
     private const int TryAgain = 11;
     private const int OpenNoControllingTerminal = 0x100, OpenNonBlocking = 0x800, OpenCloseOnExec = 0x80000;
-    private const int AtNoFollow = 0x100, AtEmptyPath = 0x1000;
+    private const int AtNoFollow = 0x100, AtEmptyPath = 0x1000, AtRemoveFolder = 0x200;
     private const uint BasicStats = 0x7ff, MountIdUnique = 0x4000;
     private const int SetSignal = 10, SetLease = 1024, ReadLease = 0, NoLease = 2, SignalUrgent = 23;
     private const int NotNeeded = 4;
@@ -51,6 +51,27 @@ internal static partial class SystemCalls
     /// <summary>Opens a folder for listing and syncing. Null with the error number when it cannot be.</summary>
     public static SafeFileHandle? OpenFolder(byte[] path, out int error, bool followLink = false) =>
         Open(path, followLink ? OpenFolderOnly : OpenFolderOnly | OpenNoFollow, out error);
+
+    /// <summary>Opens a name in an open folder for reading; a link is not followed. Null with the error number when it cannot be.</summary>
+    /// <param name="folder">The open folder.</param>
+    /// <param name="name">Bytes of the name, ending in 0.</param>
+    /// <param name="isFolder">Whether it must be a folder.</param>
+    /// <param name="error">0 or the system's error number.</param>
+    public static SafeFileHandle? OpenIn(SafeFileHandle folder, byte[] name, bool isFolder, out int error)
+    {
+        int flags = OpenNoFollow | OpenNonBlocking | OpenCloseOnExec | OpenNoControllingTerminal | (isFolder ? OpenFolderOnly : 0);
+        int descriptor = OpenAt(folder, name, flags);
+        error = descriptor < 0 ? Marshal.GetLastPInvokeError() : 0;
+        return descriptor < 0 ? null : new SafeFileHandle(descriptor, ownsHandle: true);
+    }
+
+    /// <summary>Removes a name from an open folder: a file, or a folder that is empty.</summary>
+    /// <returns>0 or the system's error number.</returns>
+    public static int Remove(SafeFileHandle folder, byte[] name, bool isFolder) =>
+        UnlinkAt(folder, name, isFolder ? AtRemoveFolder : 0) == 0 ? 0 : Marshal.GetLastPInvokeError();
+
+    /// <summary>Makes the names of a folder durable; file systems that cannot say so are believed.</summary>
+    public static void Sync(SafeFileHandle folder) => _ = FSync(folder);
 
     /// <summary>Kind, size and time of an open file or folder.</summary>
     public static bool TryStat(SafeFileHandle handle, out FileStat stat, out int error)
@@ -141,6 +162,15 @@ internal static partial class SystemCalls
 
     [LibraryImport("libc", EntryPoint = "open", SetLastError = true)]
     private static partial int OpenPath(byte[] path, int flags);
+
+    [LibraryImport("libc", EntryPoint = "openat", SetLastError = true)]
+    private static partial int OpenAt(SafeFileHandle folder, byte[] name, int flags);
+
+    [LibraryImport("libc", EntryPoint = "unlinkat", SetLastError = true)]
+    private static partial int UnlinkAt(SafeFileHandle folder, byte[] name, int flags);
+
+    [LibraryImport("libc", EntryPoint = "fsync", SetLastError = true)]
+    private static partial int FSync(SafeFileHandle folder);
 
     [LibraryImport("libc", EntryPoint = "statx", SetLastError = true)]
     private static partial int StatX(SafeFileHandle folder, in byte name, int flags, uint mask, ref byte stat);
