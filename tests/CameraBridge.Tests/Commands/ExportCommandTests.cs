@@ -1,5 +1,4 @@
 using CameraBridge.Commands.Exports;
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Persistence;
@@ -209,6 +208,21 @@ public sealed class ExportCommandTests
     }
 
     [Fact]
+    public async Task A_source_that_watches_every_mount_is_no_obstacle()
+    {
+        using ExportSite site = await ExportSite.CreateAsync();
+        await site.AddSittingAsync("0001");
+        string mounts = Path.Combine(Path.GetDirectoryName(site.Out)!, "mounts");
+        Directory.CreateDirectory(Path.Combine(mounts, "usb"));
+        await File.WriteAllTextAsync(
+            site.Config, (await File.ReadAllTextAsync(site.Config, Cancellation)).Replace($"folder: {site.Source}", $"folder: '{mounts}/*', kind: stick", StringComparison.Ordinal), Cancellation);
+
+        TestTerminal run = await site.RunAsync("--source", "stick", "--to", Path.Combine(mounts, "usb", "EXPORT"));
+
+        Assert.Equal((0, ""), (run.ExitCode, run.Error));
+    }
+
+    [Fact]
     public async Task What_systems_put_on_an_empty_stick_is_no_obstacle()
     {
         using ExportSite site = await ExportSite.CreateAsync();
@@ -295,8 +309,9 @@ public sealed class ExportCommandTests
     {
         using ExportSite site = await ExportSite.CreateAsync();
         await site.AddSittingAsync("0001", 1);
-        using (await MediaFolder.OpenAsync(Directory.CreateDirectory(site.Out).FullName, "2.25.1", "TEST", Cancellation))
+        using (MediaFolder other = new(Directory.CreateDirectory(site.Out).FullName, "2.25.1", "TEST"))
         {
+            await other.OpenAsync(Cancellation);
             TestTerminal run = await site.RunAsync("--source", "stick", "--to", site.Out);
             Assert.Equal(4, run.ExitCode);
             Assert.Contains("Another export writes into", run.Error, StringComparison.Ordinal);

@@ -4,7 +4,6 @@ using CameraBridge.Commands.Exports;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Part10;
-using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Tests.Dicom.Iods;

@@ -56,7 +56,8 @@ internal static class ExportCommand
                     await ChooseAsync(site, database, parsed.GetValue(sittings) ?? [], parsed.GetValue(sources) ?? [], cancellation).ConfigureAwait(false),
                     parsed.GetValue(profileOnly), parsed.GetValue(unconfirmed));
                 string fileSetID = parsed.GetValue(id) ?? now.ToString("'CB_'yyyyMMdd_HHmm", CultureInfo.InvariantCulture);
-                using MediaFolder medium = await MediaFolder.OpenAsync(folder, Uids.NewFromUuid(), fileSetID, cancellation).ConfigureAwait(false);
+                using MediaFolder medium = new(folder, Uids.NewFromUuid(), fileSetID);
+                await medium.OpenAsync(cancellation).ConfigureAwait(false);
                 ExportReply reply;
                 using (Progress progress = new(terminal, "export", 0))
                 {
@@ -78,13 +79,16 @@ internal static class ExportCommand
         return verb;
     }
 
-    /// <summary>Never among what cameras write or what the gateway keeps: it would be taken in, or trimmed.</summary>
+    /// <summary>
+    /// Never among what a camera writes or what the gateway keeps. A source that watches every mount below a folder is no obstacle: the medium may well be
+    /// mounted there, and what is no camera's file is only passed over.
+    /// </summary>
     private static void DemandOwnPlace(SiteConfiguration site, string folder)
     {
         IEnumerable<(string Path, string What)> kept =
         [
             (site.SpoolFolder, "the spool"),
-            .. site.Sources.Select(source => (source.Folder.EndsWith("/*", StringComparison.Ordinal) ? source.Folder[..^2] : source.Folder, $"the source {source.Name}")),
+            .. site.Sources.Where(source => !source.Folder.EndsWith("/*", StringComparison.Ordinal)).Select(source => (source.Folder, $"the source {source.Name}")),
         ];
         foreach ((string path, string what) in kept.Where(one => one.Path.Length > 0))
         {

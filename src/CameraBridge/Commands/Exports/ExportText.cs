@@ -1,5 +1,4 @@
 using System.Globalization;
-using CameraBridge.Pipeline;
 
 namespace CameraBridge.Commands.Exports;
 

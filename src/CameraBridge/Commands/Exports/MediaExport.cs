@@ -185,7 +185,7 @@ internal sealed class MediaExport(SiteConfiguration site, IPipelineDatabase data
             {
                 one.Size = File(made).Length;
                 string? there = await folder.ReadBackAsync(file, cancellation).ConfigureAwait(false);
-                one.Sha256 = await MediaFolder.HashAsync(File(made), cancellation).ConfigureAwait(false);
+                one.Sha256 = await HashedCopy.HashAsync(File(made), cancellation).ConfigureAwait(false);
                 if (there == one.Sha256)
                 {
                     return;

@@ -1,5 +1,3 @@
-using System.Buffers;
-using System.Security.Cryptography;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Pipeline.Captures;
@@ -7,19 +5,18 @@ using Microsoft.Win32.SafeHandles;
 
 namespace CameraBridge.Commands.Exports;
 
-/// <summary>What was to be copied cannot be read; the folder itself is well.</summary>
-internal sealed class UnreadableObjectException(string message, Exception inner) : Exception(message, inner);
-
 /// <summary>
 /// A folder with a file-set of ours. Each file is written beside its name, synced, and renamed; the directory, DICOMDIR, comes last, so that at any instant it
 /// tells of whole files alone. What an export that was broken off left behind is removed by the next one.
 /// </summary>
-internal sealed class MediaFolder : IDisposable
+/// <param name="folder">Absolute path.</param>
+/// <param name="fileSetUID">Of the file-set, if one is begun.</param>
+/// <param name="fileSetID">The same.</param>
+internal sealed class MediaFolder(string folder, string fileSetUID, string fileSetID) : IDisposable
 {
     public const string ReadmeName = "README.TXT";
 
     private const string LockName = "EXPORT.LCK", TemporaryExtension = ".TMP";
-    private const int BufferLength = 1 << 20;
 
     /// <summary>What systems put on an empty medium by themselves.</summary>
     private static readonly string[] OfSystems =
@@ -29,74 +26,44 @@ internal sealed class MediaFolder : IDisposable
     private FileStream? _lock;
     private FolderIdentity _identity;
 
-    private MediaFolder(string folder, MediaDirectory directory, bool isNew, FileStream? owned)
-    {
-        Folder = folder;
-        Directory = directory;
-        IsNew = isNew;
-        _lock = owned;
-    }
-
-    public string Folder { get; }
+    public string Folder { get; } = folder;
 
     /// <summary>What the file-set tells of; what is added here is on the medium only when <see cref="FinishAsync"/> is done.</summary>
-    public MediaDirectory Directory { get; }
+    public MediaDirectory Directory { get; private set; } = new(fileSetUID, fileSetID);
 
     /// <summary>There was no file-set.</summary>
-    public bool IsNew { get; }
+    public bool IsNew { get; private set; } = true;
 
     /// <summary>Free bytes where the folder lies or will lie.</summary>
     public long FreeBytes => new DriveInfo(Existing).AvailableFreeSpace;
 
     /// <summary>The largest file that the medium's file system holds.</summary>
-    public long LargestFile => new DriveInfo(Existing).DriveFormat is "vfat" or "msdos" or "fat" ? uint.MaxValue : long.MaxValue;
+    public long LargestFile { get; private set; } = long.MaxValue;
 
     private string Existing => System.IO.Directory.Exists(Folder) ? Folder : Path.GetDirectoryName(Folder)!;
 
-    /// <summary>Looks at the folder, and changes nothing.</summary>
-    /// <param name="folder">Absolute path.</param>
-    /// <param name="fileSetUID">Of the file-set, if one is begun.</param>
-    /// <param name="fileSetID">The same.</param>
-    /// <param name="cancellation">Gives the look up.</param>
+    /// <summary>Looks at the folder, and changes nothing but that no other export may use it.</summary>
     /// <exception cref="CommandException">It is not empty and no file-set of ours, another export is at work, or it cannot be read.</exception>
-    public static async Task<MediaFolder> OpenAsync(string folder, string fileSetUID, string fileSetID, CancellationToken cancellation)
+    public async Task OpenAsync(CancellationToken cancellation)
     {
         try
         {
-            if (!System.IO.Directory.Exists(folder))
+            if (System.IO.Directory.Exists(Folder))
             {
-                return System.IO.Directory.Exists(Path.GetDirectoryName(folder)) && !File.Exists(folder)
-                    ? new MediaFolder(folder, new MediaDirectory(fileSetUID, fileSetID), isNew: true, owned: null)
-                    : throw Refused("no-folder", $"The folder {folder} cannot be made: it is a file, or the folder above it is not there. Is the medium mounted?");
+                _lock = Lock(Folder);
+                MediaDirectory? before = await LookAsync(Folder, cancellation).ConfigureAwait(false);
+                (Directory, IsNew) = (before ?? Directory, before is null);
+            }
+            else if (File.Exists(Folder) || !System.IO.Directory.Exists(Path.GetDirectoryName(Folder)))
+            {
+                throw Refused("no-folder", $"The folder {Folder} cannot be made: it is a file, or the folder above it is not there. Is the medium mounted?");
             }
 
-            FileStream owned = Lock(folder);
-            bool done = false;
-            try
-            {
-                string directory = Path.Combine(folder, MediaFileID.Directory);
-                bool isNew = !System.IO.Directory.EnumerateFileSystemEntries(folder).Select(entry => Path.GetFileName(entry)!).Any(IsSomebodys);
-                if (!isNew && !File.Exists(directory))
-                {
-                    throw Refused("not-empty", $"The folder {folder} is not empty and no file-set of this program. Name an empty or a new folder; nothing was changed.");
-                }
-
-                var opened = new MediaFolder(
-                    folder, isNew ? new MediaDirectory(fileSetUID, fileSetID) : await ReadAsync(folder, directory, cancellation).ConfigureAwait(false), isNew, owned);
-                done = true;
-                return opened;
-            }
-            finally
-            {
-                if (!done)
-                {
-                    await owned.DisposeAsync().ConfigureAwait(false);
-                }
-            }
+            LargestFile = new DriveInfo(Existing).DriveFormat is "vfat" or "msdos" or "fat" ? uint.MaxValue : long.MaxValue;
         }
         catch (Exception error) when (error is IOException or UnauthorizedAccessException)
         {
-            throw Failed(folder, error);
+            throw Failed(Folder, error);
         }
     }
 
@@ -112,8 +79,7 @@ internal sealed class MediaFolder : IDisposable
     {
         if (!System.IO.Directory.Exists(Folder))
         {
-            // It will hold patients' pictures: open to this account only, where the file system knows accounts.
-            System.IO.Directory.CreateDirectory(Folder, UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute);
+            Spool.MakeFolder(Folder);
             _lock = Lock(Folder);
             FolderSync.Sync(Path.GetDirectoryName(Folder)!, mayBeClosed: true);
         }
@@ -147,7 +113,7 @@ internal sealed class MediaFolder : IDisposable
             FileStream written = new(temporary, FileMode.Create, FileAccess.Write, FileShare.None, bufferSize: 0);
             await using (written.ConfigureAwait(false))
             {
-                sha256 = await CopyAsync(bytes, written, cancellation).ConfigureAwait(false);
+                sha256 = await HashedCopy.CopyAsync(bytes, written, cancellation).ConfigureAwait(false);
                 RandomAccess.FlushToDisk(written.SafeFileHandle);
             }
 
@@ -175,12 +141,8 @@ internal sealed class MediaFolder : IDisposable
     public async Task<string?> ReadBackAsync(MediaFile file, CancellationToken cancellation)
     {
         string path = MediaFileID.ToPath(Folder, file.ReferencedFileID);
-        return File.Exists(path) ? await HashAsync(path, cancellation).ConfigureAwait(false) : null;
+        return File.Exists(path) ? await HashedCopy.ReadBackAsync(path, cancellation).ConfigureAwait(false) : null;
     }
-
-    /// <summary>SHA-256 of bytes that are not written.</summary>
-    /// <exception cref="UnreadableObjectException">They cannot be read.</exception>
-    public static Task<string> HashAsync(PixelSource bytes, CancellationToken cancellation) => CopyAsync(bytes, Stream.Null, cancellation);
 
     /// <summary>Brings the names of all that was written to the medium.</summary>
     /// <exception cref="IOException">They could not be brought there.</exception>
@@ -203,7 +165,7 @@ internal sealed class MediaFolder : IDisposable
         foreach ((string name, PixelSource bytes) in ((string, PixelSource)[])[(ReadmeName, PixelSource.FromBytes(readme)), (MediaFileID.Directory, Directory.Encode())])
         {
             WriteWhole(name, bytes);
-            if (await HashAsync(Path.Combine(Folder, name), cancellation).ConfigureAwait(false) != await HashAsync(bytes, cancellation).ConfigureAwait(false))
+            if (await HashedCopy.ReadBackAsync(Path.Combine(Folder, name), cancellation).ConfigureAwait(false) != await HashedCopy.HashAsync(bytes, cancellation).ConfigureAwait(false))
             {
                 throw new IOException($"What was read back of {name} is not what was written.");
             }
@@ -231,8 +193,20 @@ internal sealed class MediaFolder : IDisposable
         }
     }
 
-    private static async Task<MediaDirectory> ReadAsync(string folder, string path, CancellationToken cancellation)
+    /// <returns>The directory of a file-set of ours; null when the folder is empty.</returns>
+    private static async Task<MediaDirectory?> LookAsync(string folder, CancellationToken cancellation)
     {
+        string path = Path.Combine(folder, MediaFileID.Directory);
+        if (!System.IO.Directory.EnumerateFileSystemEntries(folder).Select(entry => Path.GetFileName(entry)!).Any(IsSomebodys))
+        {
+            return null;
+        }
+
+        if (!File.Exists(path))
+        {
+            throw Refused("not-empty", $"The folder {folder} is not empty and no file-set of this program. Name an empty or a new folder; nothing was changed.");
+        }
+
         try
         {
             MediaDirectory read = await MediaDirectory.ReadAsync(path, cancellation).ConfigureAwait(false);
@@ -244,64 +218,6 @@ internal sealed class MediaFolder : IDisposable
         catch (MediaDirectoryException reason)
         {
             throw Refused("not-ours", $"The DICOMDIR in {folder} is none that this program can extend. {reason.Message} Name an empty or a new folder; nothing was changed.");
-        }
-    }
-
-    private static async Task<string> CopyAsync(PixelSource bytes, Stream target, CancellationToken cancellation)
-    {
-        using var hash = IncrementalHash.CreateHash(HashAlgorithmName.SHA256);
-        byte[] buffer = ArrayPool<byte>.Shared.Rent(BufferLength);
-        try
-        {
-            Stream source = bytes.OpenRead();
-            await using (source.ConfigureAwait(false))
-            {
-                while (await ReadAsync(source, buffer, cancellation).ConfigureAwait(false) is > 0 and int read)
-                {
-                    hash.AppendData(buffer, 0, read);
-                    await target.WriteAsync(buffer.AsMemory(0, read), cancellation).ConfigureAwait(false);
-                }
-            }
-
-            return Convert.ToHexStringLower(hash.GetHashAndReset());
-        }
-        finally
-        {
-            ArrayPool<byte>.Shared.Return(buffer);
-        }
-    }
-
-    /// <summary>A fault of what is read must not be taken for one of the medium.</summary>
-    private static async Task<int> ReadAsync(Stream source, byte[] buffer, CancellationToken cancellation)
-    {
-        try
-        {
-            return await source.ReadAsync(buffer, cancellation).ConfigureAwait(false);
-        }
-        catch (Exception error) when (error is IOException or UnauthorizedAccessException)
-        {
-            throw new UnreadableObjectException(error.Message, error);
-        }
-    }
-
-    private static async Task<string> HashAsync(string path, CancellationToken cancellation)
-    {
-        using SafeFileHandle file = File.OpenHandle(path);
-        SystemCalls.ForgetCached(file);
-        byte[] buffer = ArrayPool<byte>.Shared.Rent(BufferLength);
-        try
-        {
-            using var hash = IncrementalHash.CreateHash(HashAlgorithmName.SHA256);
-            for (long at = 0; await RandomAccess.ReadAsync(file, buffer, at, cancellation).ConfigureAwait(false) is > 0 and int read; at += read)
-            {
-                hash.AppendData(buffer, 0, read);
-            }
-
-            return Convert.ToHexStringLower(hash.GetHashAndReset());
-        }
-        finally
-        {
-            ArrayPool<byte>.Shared.Return(buffer);
         }
     }
 

@@ -1,5 +1,3 @@
-using CameraBridge.Pipeline;
-
 namespace CameraBridge.Persistence.Sql;
 
 /// <summary>What a copy on media is made of.</summary>

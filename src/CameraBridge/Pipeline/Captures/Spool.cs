@@ -177,8 +177,8 @@ internal sealed class Spool : IDisposable
         }
     }
 
-    /// <summary>The spool holds patients' pictures: its folders are open to the account of the service only.</summary>
-    private static void MakeFolder(string path)
+    /// <summary>Makes a folder for patients' pictures: open to the account of this process only.</summary>
+    internal static void MakeFolder(string path)
     {
         if (OperatingSystem.IsWindows())
         {
