@@ -69,7 +69,7 @@ internal static class HeldAssign
                     Evidence = [.. match.Evidence, new Reason("said", FormattableString.Invariant($"a person said how {saying.Count} pictures were taken"))],
                 };
                 bool dry = parsed.GetValue(dryRun);
-                if (!dry && !await (again ? database.MakeAgainAsync(match, cancellation) : database.AssignAsync(match, cancellation)).ConfigureAwait(false))
+                if (!dry && !await (again ? database.MakeAgainAsync(match, cancellation) : database.AssignAsync(match with { PerformedStepUID = site.PerformedStep is null ? null : Uids.NewFromUuid() }, cancellation)).ConfigureAwait(false))
                 {
                     throw new CommandException(
                         ExitCodes.UsageOrConfiguration,

@@ -95,6 +95,8 @@ internal static class OnceCommand
 
             IReadOnlyList<SittingReport> reports = await database.GetReportAsync(source.Name, cancellation).ConfigureAwait(false);
             SittingReply[] sittings = [.. OfThisPass(reports, source.Folder, startedAt).Select(SittingReply.Of).OrderBy(sitting => sitting.Folder, StringComparer.Ordinal).ThenBy(sitting => sitting.Sitting)];
+            HashSet<long> shown = [.. sittings.Select(sitting => sitting.Sitting)];
+            IReadOnlyList<PerformedStep> untold = [.. (await database.GetOpenPerformedStepsAsync(cancellation).ConfigureAwait(false)).Where(step => shown.Contains(step.SittingId))];
             return new OnceReply
             {
                 Source = source.Name,
@@ -104,6 +106,7 @@ internal static class OnceCommand
                 Skipped = [.. summary!.Skipped.Select(skipped => new SkippedReply(skipped.Reason, skipped.Count, skipped.Words, skipped.Places, skipped.Reason.NeedsAttention()))],
                 Trouble = summary!.Trouble,
                 Sittings = sittings,
+                UntoldSteps = [.. untold.Select(step => new UntoldStepReply(step.SittingId, step.State, step.Words))],
                 Seconds = Math.Round((clock.GetUtcNow() - startedAt).TotalSeconds, 1),
                 ExitCode = ExitCodes.Of(
                     anyHeld: sittings.Any(sitting => sitting.IsHeld) || summary.Skipped.Any(skipped => skipped.Reason.NeedsAttention()),

@@ -7,6 +7,9 @@ namespace CameraBridge.Commands;
 /// <summary>Files that were not taken for one reason: how many, the reason in words, the first of them, and whether a person should look.</summary>
 internal sealed record SkippedReply(SkipReason Reason, int Count, string Words, IReadOnlyList<string> Places, bool NeedsAttention);
 
+/// <summary>A sitting whose performed step the RIS does not know to its end. The pictures are not concerned.</summary>
+internal sealed record UntoldStepReply(long Sitting, PerformedStepState State, string? Words);
+
 /// <summary>What came of one pass over a folder.</summary>
 internal sealed record OnceReply
 {
@@ -29,6 +32,9 @@ internal sealed record OnceReply
     public string? Trouble { get; init; }
 
     public IReadOnlyList<SittingReply> Sittings { get; init; } = [];
+
+    /// <summary>What the RIS could not be told.</summary>
+    public IReadOnlyList<UntoldStepReply> UntoldSteps { get; init; } = [];
 
     /// <summary>Seconds from start to end.</summary>
     public double Seconds { get; init; }
@@ -64,6 +70,11 @@ internal sealed record OnceReply
         {
             writer.WriteLine(FormattableString.Invariant(
                 $"{alike.Sum(one => one.Delivery.Unconfirmed)} of {(alike.Count() == 1 ? "sitting" : "sittings")} {Numbers(alike.Select(one => one.Sitting))} not confirmed by {alike.Key.Destination}: {alike.Key.Words}"));
+        }
+
+        foreach (IGrouping<string, UntoldStepReply> alike in UntoldSteps.GroupBy(step => step.Words ?? "not told yet"))
+        {
+            writer.WriteLine(FormattableString.Invariant($"The RIS could not be told of {alike.Count()} procedures to their end; the pictures are not concerned: {alike.Key}"));
         }
 
         foreach (SkippedReply skipped in Skipped.Where(skipped => skipped.NeedsAttention))

@@ -34,6 +34,7 @@ internal static class ConfigurationReader
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Clips = ReadClips(root.Map("clips")),
+            PerformedStep = root.Has("performed_step") ? ReadPerformedStep(root.Map("performed_step")) : null,
             Console = root.Has("console") ? ReadConsole(root.Map("console")) : null,
             Listen = root.Has("listen") ? ReadListen(root.Map("listen")) : null,
             Routes = root.List("routes", RouteReader.Read),
@@ -132,6 +133,21 @@ internal static class ConfigurationReader
         };
         reader.Done();
         return worklist;
+    }
+
+    private static PerformedStepConfiguration ReadPerformedStep(SettingReader reader)
+    {
+        PerformedStepConfiguration defaults = new() { Peer = PeerDefaults };
+        PeerConfiguration peer = ReadPeer(reader, "");
+        PerformedStepConfiguration step = new()
+        {
+            Peer = peer with { Name = peer.CalledAETitle },
+            FirstRetryDelay = reader.Duration("first_retry_delay", defaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
+            LongestRetryDelay = reader.Duration("longest_retry_delay", defaults.LongestRetryDelay, Second, 7 * Day),
+            GiveUpAfter = reader.Duration("give_up_after", defaults.GiveUpAfter, Second, 3650 * Day),
+        };
+        reader.Done();
+        return step;
     }
 
     private static ConsoleConfiguration ReadConsole(SettingReader reader)

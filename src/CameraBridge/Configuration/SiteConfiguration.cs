@@ -37,6 +37,9 @@ internal sealed record SiteConfiguration
 
     public ClipConfiguration Clips { get; init; } = new();
 
+    /// <summary>The RIS that is told of performed procedure steps; null: none.</summary>
+    public PerformedStepConfiguration? PerformedStep { get; init; }
+
     /// <summary>Where the console is served; null: nowhere.</summary>
     public ConsoleConfiguration? Console { get; init; }
 
@@ -235,6 +238,19 @@ internal sealed record ClipConfiguration
 
     /// <summary>A conversion that takes longer is ended, and the clip held.</summary>
     public TimeSpan LongestConversion { get; init; } = TimeSpan.FromHours(2);
+}
+
+/// <summary>A RIS that takes performed procedure steps, and how patiently it is told.</summary>
+internal sealed record PerformedStepConfiguration
+{
+    public required PeerConfiguration Peer { get; init; }
+
+    public TimeSpan FirstRetryDelay { get; init; } = TimeSpan.FromSeconds(10);
+
+    public TimeSpan LongestRetryDelay { get; init; } = TimeSpan.FromHours(1);
+
+    /// <summary>After this age a step that the RIS does not take is left to a person. The pictures are not concerned.</summary>
+    public TimeSpan GiveUpAfter { get; init; } = TimeSpan.FromDays(3);
 }
 
 /// <summary>Where browsers reach the console.</summary>

@@ -188,6 +188,9 @@ internal sealed record Match
 
     public DateTimeOffset DecidedAt { get; init; }
 
+    /// <summary>SOP Instance UID of the performed procedure step that begins with this match; null where the site tells no RIS. Not read back: the step has its own row.</summary>
+    public string? PerformedStepUID { get; init; }
+
     /// <summary>Cues that a person gives with the decision, to be written with it. Empty when read: they stand among the cues then.</summary>
     public IReadOnlyList<Cue> Said { get; init; } = [];
 }
@@ -399,3 +402,45 @@ internal enum Standing
 
 /// <summary>One capture's standing, by what a file on the source is known by.</summary>
 internal sealed record CaptureStanding(string Place, long Size, DateTimeOffset ModifiedAt, string Sha256, Standing Standing);
+
+/// <summary>What the RIS knows of a performed step.</summary>
+internal enum PerformedStepState
+{
+    /// <summary>Nothing yet.</summary>
+    Planned,
+
+    InProgress,
+
+    Completed,
+
+    Discontinued,
+
+    /// <summary>It does not take it; a person is to enter it by hand. The pictures are not concerned.</summary>
+    Refused,
+}
+
+/// <summary>What the RIS is told of a sitting: that its procedure began, and what came of it (PS3.4 Annex F).</summary>
+internal sealed record PerformedStep
+{
+    public long Id { get; init; }
+
+    public long SittingId { get; init; }
+
+    public required string SOPInstanceUID { get; init; }
+
+    public PerformedStepState State { get; init; }
+
+    public DateTimeOffset BeginsAt { get; init; }
+
+    /// <summary>When it was to be ended; null while its sitting's objects are not made.</summary>
+    public DateTimeOffset? EndsAt { get; init; }
+
+    /// <summary>Whether it is the sitting's first; others are appended to it.</summary>
+    public bool IsFirst { get; init; }
+
+    /// <summary>Last DIMSE status, or null when none came.</summary>
+    public ushort? Status { get; init; }
+
+    /// <summary>The last word in a sentence, without patient data.</summary>
+    public string? Words { get; init; }
+}

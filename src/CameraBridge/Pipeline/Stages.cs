@@ -4,6 +4,7 @@ using CameraBridge.Pipeline.Confirmations;
 using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.PerformedSteps;
 using CameraBridge.Pipeline.Releases;
 using CameraBridge.Pipeline.Sittings;
 using CameraBridge.Pipeline.Sittings.Cues;
@@ -23,6 +24,7 @@ namespace CameraBridge.Pipeline;
 /// Confirmations a delivery    kept, or sent again, or for a person        Releases, when every destination of a capture keeps it
 /// Releases     a capture      its source left, marked or removed          -
 /// </code>
+/// Beside the flow, <c>PerformedSteps</c> tells the RIS: that a matched sitting's procedure began, and, when its objects are made, what came of it.
 /// </summary>
 internal static class Stages
 {
@@ -38,6 +40,9 @@ internal static class Stages
         .. site.Destinations.Select(destination => new DeliveriesStage(destination, site, database, clock, loggers.CreateLogger<DeliveriesStage>())),
         .. site.Destinations.Where(destination => destination.ConfirmBy != ConfirmBy.None).Select(destination =>
             new ConfirmationsStage(destination, site, database, taking, clock, loggers.CreateLogger<ConfirmationsStage>())),
+        .. site.PerformedStep is { } ris
+            ? (IStage[])[new PerformedStepsStage(site, ris, database, clock, loggers.CreateLogger<PerformedStepsStage>())]
+            : [],
         new ReleasesStage(site, database, clock, loggers.CreateLogger<ReleasesStage>()),
     ];
 }

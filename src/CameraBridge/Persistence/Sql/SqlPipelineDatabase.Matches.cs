@@ -25,6 +25,7 @@ internal abstract partial class SqlPipelineDatabase
                 if (match.StepJson is not null)
                 {
                     AddWork(session, Stage.Objects, match.SittingId, "", session.Now);
+                    BeginStep(session, match);
                 }
 
                 return true;
@@ -64,6 +65,7 @@ internal abstract partial class SqlPipelineDatabase
                 InsertMatch(session, match);
                 SetSittingState(session, match.SittingId, SittingState.Matched);
                 AddWork(session, Stage.Objects, match.SittingId, "", session.Now);
+                BeginStep(session, match);
                 return true;
             },
             cancellation);
@@ -106,23 +108,7 @@ internal abstract partial class SqlPipelineDatabase
     }
 
     public Task<IReadOnlyList<ObjectSeries>> GetSeriesOfSittingAsync(long sittingId, CancellationToken cancellation) =>
-        ReadAsync<IReadOnlyList<ObjectSeries>>(
-            session => session.Query(
-                """
-                select SeriesInstanceUID, optic, equipment, SeriesNumber, started_at, instances, kind from series where sitting_id = $1 order by SeriesNumber
-                """,
-                reader => new ObjectSeries
-                {
-                    SeriesInstanceUID = reader.GetString(0),
-                    Optic = reader.GetString(1),
-                    Equipment = reader.GetString(2),
-                    SeriesNumber = reader.GetInt32(3),
-                    StartedAt = FromIso(reader.GetString(4)),
-                    Instances = reader.GetInt32(5),
-                    Kind = Word<CaptureKind>(reader, 6),
-                },
-                sittingId),
-            cancellation);
+        ReadAsync<IReadOnlyList<ObjectSeries>>(session => SeriesOf(session, sittingId), cancellation);
 
     public Task<IReadOnlyList<ImagingObject>> GetObjectsOfSittingAsync(long sittingId, CancellationToken cancellation) =>
         ReadAsync<IReadOnlyList<ImagingObject>>(
@@ -166,6 +152,7 @@ internal abstract partial class SqlPipelineDatabase
                         "update captures set state = $1, held_reason = $2 where id = $3", verdict.State.ToString(), verdict.HeldReason, verdict.CaptureId);
                 }
 
+                EndStep(session, work.SubjectId);
                 return true;
             },
             cancellation);
@@ -188,6 +175,20 @@ internal abstract partial class SqlPipelineDatabase
             AddWork(session, Stage.Deliveries, delivery, destination, session.Now);
         }
     }
+
+    private static List<ObjectSeries> SeriesOf(StateSession session, long sittingId) => session.Query(
+        "select SeriesInstanceUID, optic, equipment, SeriesNumber, started_at, instances, kind from series where sitting_id = $1 order by SeriesNumber",
+        reader => new ObjectSeries
+        {
+            SeriesInstanceUID = reader.GetString(0),
+            Optic = reader.GetString(1),
+            Equipment = reader.GetString(2),
+            SeriesNumber = reader.GetInt32(3),
+            StartedAt = FromIso(reader.GetString(4)),
+            Instances = reader.GetInt32(5),
+            Kind = Word<CaptureKind>(reader, 6),
+        },
+        sittingId);
 
     private static void SetSittingState(StateSession session, long sittingId, SittingState state) =>
         session.Execute("update sittings set state = $1 where id = $2", state.ToString(), sittingId);

@@ -124,6 +124,7 @@ internal abstract partial class SqlPipelineDatabase
                 from work
                 where $1 is null or $1 = case stage
                     when 'Cues' then (select source from captures where id = subject_id)
+                    when 'PerformedSteps' then (select s.source from performed_steps p join sittings s on s.id = p.sitting_id where p.id = subject_id)
                     when 'Releases' then (select source from captures where id = subject_id)
                     when 'Deliveries' then (
                         select s.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
@@ -163,6 +164,7 @@ internal abstract partial class SqlPipelineDatabase
                     case Stage.Objects:
                         session.Execute(
                             "update captures set state = 'Held', held_reason = $1 where sitting_id = $2 and state in ('Taken', 'Read')", reason.Words, work.SubjectId);
+                        EndStep(session, work.SubjectId);
                         break;
                     case Stage.Deliveries:
                         session.Execute(
@@ -170,6 +172,9 @@ internal abstract partial class SqlPipelineDatabase
                         break;
                     case Stage.Confirmations:
                         GiveToPerson(session, work.SubjectId, null, reason.Words);
+                        break;
+                    case Stage.PerformedSteps:
+                        session.Execute("update performed_steps set state = 'Refused', words = $1 where id = $2", reason.Words, work.SubjectId);
                         break;
                     case Stage.Releases:
                         // Nothing to hold: the source stays as it is.

@@ -1,4 +1,5 @@
 using CameraBridge.Configuration;
+using CameraBridge.Dicom.Data;
 using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline.Matches;
@@ -87,7 +88,8 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             logger.KeysNotSupported(worklist.Name);
         }
 
-        if (await database.CompleteMatchAsync(work, match, cancellation).ConfigureAwait(false))
+        string? PerformedStepUID = site.PerformedStep is null || match.StepJson is null ? null : Uids.NewFromUuid();
+        if (await database.CompleteMatchAsync(work, match with { PerformedStepUID = PerformedStepUID }, cancellation).ConfigureAwait(false))
         {
             Tell(match);
         }

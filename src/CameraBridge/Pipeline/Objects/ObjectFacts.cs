@@ -34,6 +34,9 @@ internal sealed record SeriesFacts
     /// <summary>Made for the sitting.</summary>
     public required string PerformedProcedureStepID { get; init; }
 
+    /// <summary>SOP Instance UID of the performed step that the RIS is told of; null where it is told of none.</summary>
+    public string? PerformedStepUID { get; init; }
+
     public string SOPClassUID => Optic.Of(Kind).SOPClassUID;
 }
 

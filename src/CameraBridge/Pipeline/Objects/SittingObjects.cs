@@ -70,6 +70,9 @@ internal sealed class SittingObjects
     public DateTimeOffset StudyStartedAt { get; set; }
 
     /// <summary>The series that have objects, with what was added.</summary>
+    /// <summary>The performed step that stands in the objects; null where the RIS is told of none.</summary>
+    public string? PerformedStepUID { get; init; }
+
     public IReadOnlyList<ObjectSeries> Series =>
     [
         .. series.Where(pair => pair.Value.Highest > 0 && configuration.Optics.TryFind(pair.Key.Optic, out _)).Select(pair => new ObjectSeries
@@ -232,6 +235,7 @@ internal sealed class SittingObjects
             StartedAt = StartedAt,
             StudyStartedAt = StudyStartedAt,
             PerformedProcedureStepID = $"CB{sitting.Id}",
+            PerformedStepUID = PerformedStepUID,
         });
         return open;
     }

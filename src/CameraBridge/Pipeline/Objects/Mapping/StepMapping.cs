@@ -86,6 +86,15 @@ internal static class StepMapping
         target.SetDate(Tags.SeriesDate, DateOnly.FromDateTime(startedAt.DateTime));
         target.SetTime(Tags.SeriesTime, WholeSeconds(startedAt));
         target.Set(Tags.PerformedProcedureStepID, series.PerformedProcedureStepID);
+        if (series.PerformedStepUID is { } PerformedStepUID)
+        {
+            // PS3.3 section C.7.3.1: the series' performed step, by the instance that the RIS knows.
+            DataSet performed = new();
+            performed.Set(Tags.ReferencedSOPClassUID, SopClasses.ModalityPerformedProcedureStep);
+            performed.Set(Tags.ReferencedSOPInstanceUID, PerformedStepUID);
+            target.SetItems(Tags.ReferencedPerformedProcedureStepSequence, performed);
+        }
+
         target.SetDate(Tags.PerformedProcedureStepStartDate, DateOnly.FromDateTime(startedAt.DateTime));
         target.SetTime(Tags.PerformedProcedureStepStartTime, WholeSeconds(startedAt));
         CopyText(target, Tags.PerformedProcedureStepDescription, step, Tags.ScheduledProcedureStepDescription, notes);
