@@ -1,4 +1,5 @@
 using CameraBridge.Persistence;
+using CameraBridge.Persistence.Sql;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using Microsoft.Data.Sqlite;
@@ -64,7 +65,7 @@ public sealed class SqliteContractTests : DatabaseContract
         }
 
         using var session = SqliteSession.Open(StateFile, TimeProvider.System);
-        Assert.Equal(SqliteMigrations.Newest, session.QueryNumber("select count(*) from schema_versions"));
+        Assert.Equal(Migrations.Newest, session.QueryNumber("select count(*) from schema_versions"));
     }
 
     [Fact]

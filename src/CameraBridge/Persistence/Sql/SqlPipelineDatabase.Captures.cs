@@ -161,9 +161,8 @@ internal abstract partial class SqlPipelineDatabase
     private static KnownContent ReadKnownContent(DbDataReader reader) =>
         new(reader.GetString(0), reader.GetString(1), reader.GetInt64(2), reader.GetString(3));
 
-    private static void NoteSeen(StateSession session, string source, string place, long size, DateTimeOffset modifiedAt) =>
-        session.Execute(
-            "insert or replace into known_files (source, place, size, modified_at) values ($1, $2, $3, $4)", source, place, size, modifiedAt.UtcTicks);
+    private void NoteSeen(StateSession session, string source, string place, long size, DateTimeOffset modifiedAt) =>
+        session.Execute(NoteSeenStatement, source, place, size, modifiedAt.UtcTicks);
 
     private static long AddCapture(StateSession session, Capture capture, long sittingId)
     {

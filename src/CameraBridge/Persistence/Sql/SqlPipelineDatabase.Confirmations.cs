@@ -91,7 +91,7 @@ internal abstract partial class SqlPipelineDatabase
         long delivery = result.Work.SubjectId;
         if (result.Outcome == ConfirmationOutcome.Waiting)
         {
-            if (Postpone(session, result.Work, (result.DueAt ?? session.NowAt).UtcTicks, counts: true) == 0)
+            if (Postpone(session, result.Work, session.ToStateTime(result.DueAt), counts: true) == 0)
             {
                 return false;
             }

@@ -63,7 +63,7 @@ internal abstract partial class SqlPipelineDatabase
                 {
                     bool waits = result.State == DeliveryState.Waiting;
                     bool held = waits
-                        ? Postpone(session, result.Work, (result.DueAt ?? session.NowAt).UtcTicks, result.Tried) == 1
+                        ? Postpone(session, result.Work, session.ToStateTime(result.DueAt), result.Tried) == 1
                         : Remove(session, result.Work);
                     if (!held)
                     {
@@ -77,7 +77,7 @@ internal abstract partial class SqlPipelineDatabase
                         waits ? null : session.Now, result.Work.SubjectId);
                     if (result is { State: DeliveryState.Stored or DeliveryState.StoredWithWarning, ConfirmAt: { } confirmAt })
                     {
-                        AskWhetherKept(session, result.Work.SubjectId, result.Work.Lane, confirmAt.UtcTicks);
+                        AskWhetherKept(session, result.Work.SubjectId, result.Work.Lane, session.ToStateTime(confirmAt));
                     }
                 }
 

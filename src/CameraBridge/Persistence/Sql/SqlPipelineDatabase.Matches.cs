@@ -36,7 +36,7 @@ internal abstract partial class SqlPipelineDatabase
         WriteAsync(
             session =>
             {
-                if (Postpone(session, work, dueAt.UtcTicks, counts: true) == 0)
+                if (Postpone(session, work, session.ToStateTime(dueAt), counts: true) == 0)
                 {
                     return false;
                 }

@@ -56,8 +56,7 @@ internal abstract partial class SqlPipelineDatabase
                     $"select c.id from captures c where c.id in ids($1) and {MayBeReleased}", reader => reader.GetInt64(0), Ids(work.Select(piece => piece.SubjectId)))];
                 Work[] held =
                 [
-                    .. work.Where(piece => may.Contains(piece.SubjectId) && session.QueryNumber(
-                        "select 1 from work where id = $1 and owner = $2 and lease = $3", piece.Id, _owner, piece.Lease) is not null),
+                    .. work.Where(piece => may.Contains(piece.SubjectId) && IsHeld(session, piece)),
                 ];
                 foreach (Work piece in held)
                 {
@@ -82,7 +81,7 @@ internal abstract partial class SqlPipelineDatabase
                     }
 
                     bool held = result.State == ReleaseState.Waiting
-                        ? Postpone(session, result.Work, (result.DueAt ?? session.NowAt).UtcTicks, counts: true) == 1
+                        ? Postpone(session, result.Work, session.ToStateTime(result.DueAt), counts: true) == 1
                         : Remove(session, result.Work);
                     if (!held)
                     {

@@ -82,7 +82,7 @@ internal abstract partial class SqlPipelineDatabase
             join sittings s on s.id = o.sitting_id
             left join redeliveries r on r.id = (select max(id) from redeliveries where delivery_id = d.id)
             {UndeliveredOnly}
-            group by o.sitting_id, d.destination, d.state, {IsLater}, d.status, d.outcome, r.decided_by
+            group by o.sitting_id, s.source, s.folder, d.destination, d.state, {IsLater}, d.status, d.outcome, r.decided_by
             order by o.sitting_id, d.destination, d.state, count(*) desc, min(d.id)
             """,
             ReadUndelivered,

@@ -20,20 +20,26 @@ internal abstract partial class SqlPipelineDatabase
             return [];
         }
 
-        return await WriteAsync(
+        return await ClaimAsync(
             session =>
             {
                 foreach (string owner in freed)
                 {
                     session.Execute(
-                        "update work set owner = null, lease_until = null where stage = $1 and lane = $2 and owner = $3 and (lease_until <= $4 or $5 = 1)",
+                        $"""
+                        with lapsed as (
+                            select id from work where stage = $1 and lane = $2 and owner = $3 and (lease_until <= $4 or $5 = 1) {SkipLocked})
+                        update work set owner = null, lease_until = null where id in (select id from lapsed)
+                        """,
                         stage.ToString(), lane, owner, session.Now, LeaseOwner.IsKnownDead(owner) ? 1 : 0);
                 }
 
+                // The rows are chosen before any is changed: a subquery could be asked again for each row, and give more than the limit.
                 List<Work> leased = session.Query(
-                    """
-                    update work set owner = $1, lease_until = $2, lease = lease + 1
-                    where id in (select id from work where stage = $3 and lane = $4 and owner is null and due_at <= $5 order by due_at, id limit $6)
+                    $"""
+                    with next as (
+                        select id from work where stage = $3 and lane = $4 and owner is null and due_at <= $5 order by due_at, id limit $6 {SkipLocked})
+                    update work set owner = $1, lease_until = $2, lease = lease + 1 where id in (select id from next)
                     returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
                     """,
                     reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
@@ -45,7 +51,7 @@ internal abstract partial class SqlPipelineDatabase
     }
 
     public Task<IReadOnlyList<Work>> RenewAsync(IReadOnlyList<Work> work, TimeSpan lease, CancellationToken cancellation) =>
-        WriteAsync<IReadOnlyList<Work>>(
+        ClaimAsync<IReadOnlyList<Work>>(
             session => [.. work.Where(piece => 1 == session.Execute(
                 "update work set lease_until = $1 where id = $2 and owner = $3 and lease = $4", session.Now + lease.Ticks, piece.Id, _owner, piece.Lease))],
             cancellation);
@@ -58,7 +64,7 @@ internal abstract partial class SqlPipelineDatabase
             cancellation).ConfigureAwait(false);
         if (any)
         {
-            await WriteAsync(
+            await ClaimAsync(
                 session => work.Sum(piece => session.Execute(
                     "update work set owner = null, lease_until = null where id = $1 and owner = $2 and lease = $3", piece.Id, _owner, piece.Lease)),
                 cancellation).ConfigureAwait(false);
@@ -66,12 +72,12 @@ internal abstract partial class SqlPipelineDatabase
     }
 
     public Task PostponeAsync(IReadOnlyList<Work> work, DateTimeOffset dueAt, bool counts, CancellationToken cancellation) =>
-        WriteAsync(session => work.Sum(piece => Postpone(session, piece, dueAt.UtcTicks, counts)), cancellation);
+        ClaimAsync(session => work.Sum(piece => Postpone(session, piece, session.ToStateTime(dueAt), counts)), cancellation);
 
     public Task PauseLaneAsync(Stage stage, string lane, DateTimeOffset until, CancellationToken cancellation) =>
         WriteAsync(
             session => session.Execute(
-                "update work set due_at = $1 where stage = $2 and lane = $3 and owner is null and due_at < $1", until.UtcTicks, stage.ToString(), lane),
+                "update work set due_at = $1 where stage = $2 and lane = $3 and owner is null and due_at < $1", session.ToStateTime(until), stage.ToString(), lane),
             cancellation);
 
     public Task WakeLaneAsync(Stage stage, string lane, CancellationToken cancellation) =>
@@ -86,7 +92,7 @@ internal abstract partial class SqlPipelineDatabase
             {
                 if (OwnersToFree(session, stage, lane).Count > 0)
                 {
-                    return session.NowAt;
+                    return session.ToOwnTime(session.Now);
                 }
 
                 long? next = session.QueryNumber(
@@ -96,7 +102,7 @@ internal abstract partial class SqlPipelineDatabase
                         union all select min(lease_until) from work where stage = $1 and lane = $2 and owner is not null) as times
                     """,
                     stage.ToString(), lane);
-                return next is { } ticks ? new DateTimeOffset(ticks, TimeSpan.Zero) : null;
+                return next is { } ticks ? session.ToOwnTime(ticks) : null;
             },
             cancellation);
 
@@ -199,6 +205,10 @@ internal abstract partial class SqlPipelineDatabase
 
     private static Work ReadWork(DbDataReader reader) =>
         new(reader.GetInt64(0), Word<Stage>(reader, 1), reader.GetInt64(2), reader.GetString(3), reader.GetInt32(4), At(reader, 5)) { Lease = reader.GetInt64(6) };
+
+    /// <summary>Whether the lease is still ours, until this transaction ends: the row is written, so that nobody else takes it meanwhile.</summary>
+    private bool IsHeld(StateSession session, Work work) =>
+        session.Execute("update work set owner = owner where id = $1 and owner = $2 and lease = $3", work.Id, _owner, work.Lease) == 1;
 
     /// <summary>Removes work whose result is being written.</summary>
     /// <returns>False when its lease was lost: then nothing may be written.</returns>

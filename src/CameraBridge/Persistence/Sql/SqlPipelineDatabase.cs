@@ -21,6 +21,18 @@ internal abstract partial class SqlPipelineDatabase(string owner) : IPipelineDat
     /// <summary>Reads of one moment: all statements see the same commit.</summary>
     protected abstract Task<T> ReadAsync<T>(Func<StateSession, T> work, CancellationToken cancellation);
 
+    /// <summary>
+    /// A transaction on work alone, by statements that each name the lease or skip what others hold. It may be let through beside others where
+    /// <see cref="WriteAsync"/> would have it wait or begin again.
+    /// </summary>
+    protected virtual Task<T> ClaimAsync<T>(Func<StateSession, T> work, CancellationToken cancellation) => WriteAsync(work, cancellation);
+
+    /// <summary>What makes a query of rows that are to be claimed pass by those that another transaction has in hand; "" where there is no other.</summary>
+    protected abstract string SkipLocked { get; }
+
+    /// <summary>Notes a known file ($1 to $4: source, place, size, time), as the latest when it is known already.</summary>
+    protected abstract string NoteSeenStatement { get; }
+
     // --- columns --------------------------------------------------------------------------------------------------------------------
 
     /// <summary>A list of ids as one value, for "in ids($n)".</summary>

@@ -19,6 +19,31 @@ internal abstract partial class StateSession(DbConnection connection) : IDisposa
 
     protected DbConnection Connection => connection;
 
+    /// <summary>Begins a transaction that may write.</summary>
+    public abstract void BeginWrite();
+
+    /// <summary>Begins a transaction whose statements all see the same commit, and that only reads.</summary>
+    public abstract void BeginRead();
+
+    /// <summary>Begins a transaction that may change the schema: one at a time, whoever else starts at this moment.</summary>
+    public abstract void BeginMigration();
+
+    /// <summary>A script of the migrations in this database's words.</summary>
+    public abstract string ToOwnWords(string script);
+
+    public void Commit() => Execute("commit");
+
+    /// <returns>The number of the last migration; 0 for a state that is empty.</returns>
+    public long TryQueryVersion() => HasVersions() ? QueryNumber("select max(version) from schema_versions") ?? 0 : 0;
+
+    /// <summary>
+    /// A moment that this machine's clock told, by the database's clock: what is due in five seconds is due then also where the two clocks differ. Null is now.
+    /// </summary>
+    public virtual long ToStateTime(DateTimeOffset? moment) => moment?.UtcTicks ?? Now;
+
+    /// <summary>The other way round.</summary>
+    public virtual DateTimeOffset ToOwnTime(long ticks) => new(ticks, TimeSpan.Zero);
+
     /// <returns>Rows changed.</returns>
     public int Execute(string sql, params ReadOnlySpan<object?> values) => Prepare(sql, values).ExecuteNonQuery();
 
@@ -88,8 +113,18 @@ internal abstract partial class StateSession(DbConnection connection) : IDisposa
     /// <summary>The rows of a list of ids, or of texts, that parameter $<paramref name="position"/> holds as JSON.</summary>
     protected abstract string ListRows(int position, bool texts);
 
+    /// <summary>Whether the table schema_versions is there.</summary>
+    protected abstract bool HasVersions();
+
+    /// <summary>The statement as this database is to have it for these values.</summary>
+    protected virtual string ToOwnWords(string sql, ReadOnlySpan<object?> values) => sql;
+
+    /// <summary>The value as this database can hold it.</summary>
+    protected virtual object ToOwnValue(object value) => value;
+
     private DbCommand Prepare(string sql, ReadOnlySpan<object?> values)
     {
+        sql = ToOwnWords(sql, values);
         if (!_prepared.TryGetValue(sql, out DbCommand? command))
         {
             command = connection.CreateCommand();
@@ -104,7 +139,7 @@ internal abstract partial class StateSession(DbConnection connection) : IDisposa
 
         for (int i = 0; i < values.Length; i++)
         {
-            command.Parameters[i].Value = values[i] ?? DBNull.Value;
+            command.Parameters[i].Value = values[i] is { } value ? ToOwnValue(value) : DBNull.Value;
         }
 
         return command;

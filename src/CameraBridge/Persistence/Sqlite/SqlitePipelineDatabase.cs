@@ -39,7 +39,7 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
                 session =>
                 {
                     session.QueryText("pragma journal_mode = wal");
-                    SqliteMigrations.Apply(session, file, clock.GetUtcNow());
+                    Migrations.Apply(session, file, session.NowAt);
                     return true;
                 },
                 cancellation).ConfigureAwait(false);
@@ -57,6 +57,10 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
             throw;
         }
     }
+
+    protected override string SkipLocked => "";
+
+    protected override string NoteSeenStatement => "insert or replace into known_files (source, place, size, modified_at) values ($1, $2, $3, $4)";
 
     public override async ValueTask DisposeAsync()
     {
@@ -92,11 +96,11 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
         LockedAsync(
             session =>
             {
-                session.Execute("begin immediate");
+                session.BeginWrite();
                 try
                 {
                     T result = work(session);
-                    session.Execute("commit");
+                    session.Commit();
                     return result;
                 }
                 catch (Exception)
@@ -148,9 +152,9 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
         try
         {
             session = _readers.TryTake(out SqliteSession? idle) ? idle : SqliteSession.Open(_file, _clock);
-            session.Execute("begin");
+            session.BeginRead();
             T result = work(session);
-            session.Execute("commit");
+            session.Commit();
             _readers.Add(session);
             session = null;
             return Task.FromResult(result);

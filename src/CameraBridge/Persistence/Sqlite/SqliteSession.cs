@@ -44,6 +44,16 @@ internal sealed class SqliteSession : StateSession
         }
     }
 
+    public override void BeginWrite() => Execute("begin immediate");
+
+    public override void BeginRead() => Execute("begin");
+
+    public override void BeginMigration() => BeginWrite();
+
+    public override string ToOwnWords(string script) => script;
+
+    protected override bool HasVersions() => QueryNumber("select 1 from sqlite_master where name = 'schema_versions'") is not null;
+
     protected override DbParameter CreateParameter(int position) => new SqliteParameter { ParameterName = FormattableString.Invariant($"${position}") };
 
     protected override string ListRows(int position, bool texts) => FormattableString.Invariant($"select value from json_each(${position})");
