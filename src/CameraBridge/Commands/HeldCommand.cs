@@ -21,7 +21,7 @@ internal static class HeldCommand
 
     /// <summary>Opens the state of a site, and makes none: who looks at what is held must not leave a file that the service cannot write.</summary>
     public static async Task<IPipelineDatabase> OpenStateAsync(SiteConfiguration site, CancellationToken cancellation) =>
-        File.Exists(site.StateFile)
+        site.StateServer is not null || File.Exists(site.StateFile)
             ? await PipelineDatabase.OpenAsync(site, TimeProvider.System, cancellation).ConfigureAwait(false)
             : throw new CommandException(
                 ExitCodes.UsageOrConfiguration, "no-state", $"There is no state {site.StateFile} yet: nothing was ever taken here, or this is another site's configuration.");

@@ -18,7 +18,7 @@ internal static class OnceSource
         }
 
         string spool = Path.TrimEndingDirectorySeparator(Path.GetFullPath(site.SpoolFolder));
-        if (IsBelow(spool, path) || IsBelow(path, spool) || IsBelow(Path.GetFullPath(site.StateFile), path))
+        if (IsBelow(spool, path) || IsBelow(path, spool) || (site.StateServer is null && IsBelow(Path.GetFullPath(site.StateFile), path)))
         {
             throw Usage($"{path} holds the spool or the state, or lies in it. Name the folder of the pictures.");
         }

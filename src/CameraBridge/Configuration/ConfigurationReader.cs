@@ -28,7 +28,10 @@ internal static class ConfigurationReader
             TimeZone = root.Zone("time_zone", defaults.TimeZone) ?? defaults.TimeZone,
             CallingAETitle = root.AETitle("calling_ae_title", defaults.CallingAETitle) ?? defaults.CallingAETitle,
             SpoolFolder = root.NeedText("spool", "Name the folder that is to hold pictures until they are delivered.", SettingValues.WholePath),
-            StateFile = root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db.", SettingValues.WholePath),
+            StateFile = root.HasMap("state")
+                ? ""
+                : root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db, or below it the server.", SettingValues.WholePath),
+            StateServer = root.HasMap("state") ? StateServerReader.Read(root.Map("state")) : null,
             Optics = optics,
             Sources = root.List("sources", source => ReadSource(source, optics)),
             Labels = ReadLabels(root.Map("labels")),
@@ -215,7 +218,7 @@ internal static class ConfigurationReader
         return read ? null : new ValueFault("is no address of this machine", "Write for example 10.1.2.3, or 0.0.0.0 for all of its addresses.");
     }
 
-    private static ValueFault? HostName(string text) =>
+    public static ValueFault? HostName(string text) =>
         Uri.CheckHostName(text) == UriHostNameType.Unknown
             ? new ValueFault("is no name of a machine and no address", "Write for example pacs.hospital.example or 10.1.2.3, without port and without http://.")
             : null;

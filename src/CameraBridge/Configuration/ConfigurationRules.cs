@@ -17,6 +17,11 @@ internal static class ConfigurationRules
 
         Inside(log, "spool", site.SpoolFolder, site.Sources, "The program would take its own copies for new pictures");
         Inside(log, "state", site.StateFile, site.Sources, "The program would write into what it must leave untouched");
+        if (site.StateServer is { } server)
+        {
+            StateServerReader.Check(server, log);
+        }
+
         for (int i = 0; i < site.Destinations.Count; i++)
         {
             DestinationConfiguration destination = site.Destinations[i];

@@ -79,6 +79,9 @@ internal sealed class SettingReader
     /// <summary>True when the key stands there with something after it.</summary>
     public bool Has(string key) => _entries.TryGetValue(key, out YamlEntry? entry) && entry.Value is not YamlText { IsEmpty: true };
 
+    /// <summary>True when settings of its own stand below the key.</summary>
+    public bool HasMap(string key) => Has(key) && _entries[key].Value is YamlMap;
+
     /// <summary>True when the key stands there, which is known here; for a key that is worth a default only where the file has it.</summary>
     public bool Asks(string key) => Find(key, out _);
 

@@ -17,8 +17,14 @@ internal sealed record SiteConfiguration
     /// <summary>Folder that holds the captures until every destination has them.</summary>
     public required string SpoolFolder { get; init; }
 
-    /// <summary>File of the embedded database.</summary>
+    /// <summary>File of the embedded database; "" where a server holds the state.</summary>
     public required string StateFile { get; init; }
+
+    /// <summary>The server that holds the state of several workers; null for the file.</summary>
+    public StateServerConfiguration? StateServer { get; init; }
+
+    /// <summary>The state as messages name it.</summary>
+    public string StateName => StateServer?.ToString() ?? StateFile;
 
     /// <summary>What pictures become, by the optic they were taken with.</summary>
     public OpticsTable Optics { get; init; } = OpticsTable.Own;

@@ -36,6 +36,9 @@ internal sealed record StateServerConfiguration
     /// <summary>Most connections of this worker.</summary>
     public int PoolSize { get; init; } = 10;
 
+    /// <summary>Whether no network lies between.</summary>
+    public bool IsOnThisMachine => Host.StartsWith('/') || Host == "localhost" || (System.Net.IPAddress.TryParse(Host, out System.Net.IPAddress? address) && System.Net.IPAddress.IsLoopback(address));
+
     /// <summary>As messages name it.</summary>
     public override string ToString() => FormattableString.Invariant($"PostgreSQL {Host}:{Port}/{Database}");
 }

@@ -66,14 +66,14 @@ internal static class WebReader
     }
 
     /// <summary>The place of a secret: KEY_file or KEY_variable.</summary>
-    private static SecretPlace? Secret(SettingReader reader, string key)
+    public static SecretPlace? Secret(SettingReader reader, string key)
     {
         string? file = File(reader, $"{key}_file");
         string? variable = reader.Text($"{key}_variable");
         return file is null && variable is null ? null : new SecretPlace(file, variable);
     }
 
-    private static string? File(SettingReader reader, string key) =>
+    public static string? File(SettingReader reader, string key) =>
         reader.Get(key, null, (string text, out string? value) => SettingValues.WholePath(value = text), value => value ?? "");
 
     private static ValueFault? Root(string text, out Uri value)

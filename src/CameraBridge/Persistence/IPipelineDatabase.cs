@@ -38,7 +38,11 @@ internal sealed record Work(long Id, Stage Stage, long SubjectId, string Lane, i
 }
 
 /// <summary>How much work of a stage and lane is open: due now, in somebody's hands, and due later.</summary>
-internal sealed record OpenWork(Stage Stage, string Lane, int Due, int Leased, int Later, DateTimeOffset? NextDueAt);
+internal sealed record OpenWork(Stage Stage, string Lane, int Due, int Leased, int Later, DateTimeOffset? NextDueAt)
+{
+    /// <summary>It needs pictures that lie in another worker's spool.</summary>
+    public bool IsElsewhere { get; init; }
+}
 
 /// <summary>A file that was seen before, as the scanner needs it: so that it need not be read again.</summary>
 internal sealed record KnownFile(string Place, long Size, DateTimeOffset ModifiedAt);

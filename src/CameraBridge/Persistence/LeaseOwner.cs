@@ -15,6 +15,9 @@ internal static class LeaseOwner
         CultureInfo.InvariantCulture,
         $"{Host()}:{Environment.ProcessId}:{StartOf(Environment.ProcessId) ?? "0"}");
 
+    /// <summary>The name of the owner's machine, for people.</summary>
+    public static string MachineOf(string owner) => owner.Split(':')[0].Split('/')[0];
+
     /// <summary>True when the owner is a process of this host that no longer runs. False also when that cannot be told from here.</summary>
     public static bool IsKnownDead(string owner)
     {

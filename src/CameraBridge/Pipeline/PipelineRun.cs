@@ -108,7 +108,7 @@ internal sealed class PipelineRun(
             bool idle = _loops.All(loop => loop.IsIdle);
             IReadOnlyList<OpenWork> open = await database.GetOpenWorkAsync(source, cancellation).ConfigureAwait(false);
             progress?.Report(open);
-            OpenWork[] doable = [.. open.Where(work => served.Contains((work.Stage, work.Lane)))];
+            OpenWork[] doable = [.. open.Where(work => !work.IsElsewhere && served.Contains((work.Stage, work.Lane)))];
             int count = doable.Sum(work => work.Due + work.Leased + (MayStayOpen(work) ? 0 : work.Later));
             if (idle && count == 0)
             {

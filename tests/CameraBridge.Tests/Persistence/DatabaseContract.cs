@@ -46,7 +46,12 @@ public abstract partial class DatabaseContract : IAsyncDisposable
 
     internal async Task<IPipelineDatabase> OpenedAsync(string? owner = null)
     {
-        IPipelineDatabase database = await OpenAsync(owner);
+        return Opened(await OpenAsync(owner));
+    }
+
+    /// <summary>Is disposed of after the test.</summary>
+    internal IPipelineDatabase Opened(IPipelineDatabase database)
+    {
         _open.Add(database);
         return database;
     }

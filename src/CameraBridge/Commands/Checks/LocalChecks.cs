@@ -1,7 +1,6 @@
 using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Commands.Checks;
@@ -14,6 +13,9 @@ internal static class LocalChecks
 
     /// <summary>Files looked at for the clock's sake; the newest of them is enough of a hint.</summary>
     private const int MostFilesForClock = 2000;
+
+    /// <summary>Work that is due for so long lies still.</summary>
+    private static readonly TimeSpan LyingStillLimit = TimeSpan.FromMinutes(10);
 
     private static readonly TimeSpan AheadTolerance = TimeSpan.FromMinutes(2);
 
@@ -36,7 +38,11 @@ internal static class LocalChecks
         }
 
         yield return Spool(site.SpoolFolder);
-        yield return await StateAsync(site.StateFile, clock, cancellation).ConfigureAwait(false);
+        foreach (CheckLine line in await StateAsync(site, clock, cancellation).ConfigureAwait(false))
+        {
+            yield return line;
+        }
+
         foreach (SourceConfiguration source in site.Sources)
         {
             if (CameraClock(source, clock.GetUtcNow()) is { } line)
@@ -93,30 +99,49 @@ internal static class LocalChecks
         }
     }
 
-    private static async Task<CheckLine> StateAsync(string file, TimeProvider clock, CancellationToken cancellation)
+    private static async Task<IReadOnlyList<CheckLine>> StateAsync(SiteConfiguration site, TimeProvider clock, CancellationToken cancellation)
     {
-        if (!File.Exists(file))
+        if (site.StateServer is null && !File.Exists(site.StateFile))
         {
-            return NotThere("state", file);
+            return [NotThere("state", site.StateFile)];
         }
 
         try
         {
-            SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(file, clock, cancellation).ConfigureAwait(false);
+            IPipelineDatabase database = await PipelineDatabase.OpenAsync(site, clock, cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
                 int held = (await database.GetHeldAsync(cancellation).ConfigureAwait(false)).Count;
                 int work = (await database.CountWorkAsync(cancellation).ConfigureAwait(false)).Values.Sum();
-                string words = string.Create(CultureInfo.InvariantCulture, $"{file} is sound: {work} pieces of work open, {held} sittings held");
-                return held > 0
-                    ? new CheckLine("state", CheckOutcome.Hint, words, "See 'camerabridge held list'.")
-                    : new CheckLine("state", CheckOutcome.Ok, words);
+                string words = string.Create(CultureInfo.InvariantCulture, $"{site.StateName} is sound: {work} pieces of work open, {held} sittings held");
+                return
+                [
+                    site.StateServer is { Tls: StateTls.Off, IsOnThisMachine: false }
+                        ? new CheckLine("state", CheckOutcome.Hint, words + "; it travels without TLS", "Write tls: verify below state, unless the network between is nobody else's.")
+                        : held > 0 ? new CheckLine("state", CheckOutcome.Hint, words, "See 'camerabridge held list'.")
+                        : new CheckLine("state", CheckOutcome.Ok, words),
+                    .. (await database.GetSpoolsAsync(cancellation).ConfigureAwait(false)).Select(spool => Spool(spool, clock.GetUtcNow())),
+                ];
             }
         }
         catch (StateUnavailableException fault)
         {
-            return new CheckLine("state", CheckOutcome.Failed, fault.Message.TrimEnd('.'), "The service cannot run until this is repaired.");
+            return [new CheckLine("state", CheckOutcome.Failed, fault.Message.TrimEnd('.'), "The service cannot run until this is repaired.")];
         }
+    }
+
+    /// <summary>A spool whose work lies still may be that of a worker that is no more.</summary>
+    private static CheckLine Spool(SpoolStanding spool, DateTimeOffset now)
+    {
+        string step = $"spool on {spool.Worker}";
+        string words = string.Create(CultureInfo.InvariantCulture, $"{spool.Folder}{(spool.IsOwn ? " (this one)" : "")}: {spool.Open} pieces of work need it, {spool.InHands} are in hand");
+        return spool.InHands == 0 && spool.DueSince is { } since && now - since > LyingStillLimit
+            ? new CheckLine(
+                step,
+                CheckOutcome.Hint,
+                string.Create(CultureInfo.InvariantCulture, $"{words}; none was done since {since:yyyy-MM-dd HH:mm} UTC"),
+                "See that the worker there runs; if it cannot, mount its spool on another machine and run a worker whose spool is that folder.")
+            : new CheckLine(step, CheckOutcome.Ok, words);
     }
 
     /// <summary>A folder or file that the service makes at its first start, if it may: made here it would belong to whoever runs the check.</summary>

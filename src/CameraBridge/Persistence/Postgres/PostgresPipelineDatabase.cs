@@ -25,8 +25,8 @@ internal sealed class PostgresPipelineDatabase : SqlPipelineDatabase
     private readonly ConcurrentStack<PostgresSession> _idle = [];
     private long _begunAgain;
 
-    private PostgresPipelineDatabase(StateServerConfiguration server, TimeProvider clock, string owner, TimeProvider? serverClock)
-        : base(owner)
+    private PostgresPipelineDatabase(StateServerConfiguration server, TimeProvider clock, string owner, SpoolIdentity? spool, TimeProvider? serverClock)
+        : base(owner, spool)
     {
         _name = server.ToString();
         _connectionString = () => PostgresConnection.StringOf(server);
@@ -55,12 +55,13 @@ internal sealed class PostgresPipelineDatabase : SqlPipelineDatabase
     /// <param name="clock">This machine's clock.</param>
     /// <param name="cancellation">Gives up.</param>
     /// <param name="owner">Name that leases are taken under; null for this process.</param>
+    /// <param name="spool">The spool that this worker reaches; null where all reach the same.</param>
     /// <param name="serverClock">Null for the server's own time; a test's clock instead of it.</param>
     /// <exception cref="StateUnavailableException">It cannot be reached or used, or is newer than this program.</exception>
     public static async Task<PostgresPipelineDatabase> OpenAsync(
-        StateServerConfiguration server, TimeProvider clock, CancellationToken cancellation, string? owner = null, TimeProvider? serverClock = null)
+        StateServerConfiguration server, TimeProvider clock, CancellationToken cancellation, string? owner = null, SpoolIdentity? spool = null, TimeProvider? serverClock = null)
     {
-        var database = new PostgresPipelineDatabase(server, clock, owner ?? LeaseOwner.Current, serverClock);
+        var database = new PostgresPipelineDatabase(server, clock, owner ?? LeaseOwner.Current, spool, serverClock);
         try
         {
             await database.RunAsync(

@@ -46,6 +46,11 @@ internal abstract partial class SqlPipelineDatabase
         WriteAsync<IReadOnlyList<long>>(
             session =>
             {
+                foreach (string source in captures.Select(capture => capture.Source).Distinct(StringComparer.Ordinal))
+                {
+                    RequireHeld(session, source);
+                }
+
                 long closesAt = session.Now + quietTime.Ticks;
                 var sittings = new Dictionary<(string Source, string Folder), long>();
                 var ids = new List<long>(captures.Count);
@@ -71,6 +76,7 @@ internal abstract partial class SqlPipelineDatabase
         WriteAsync(
             session =>
             {
+                RequireHeld(session, source);
                 foreach (KnownFile file in files)
                 {
                     NoteSeen(session, source, file.Place, file.Size, file.ModifiedAt);
@@ -101,6 +107,7 @@ internal abstract partial class SqlPipelineDatabase
         WriteAsync(
             session =>
             {
+                RequireHeld(session, source);
                 List<long> open = session.Query(
                     """
                     select id from sittings
@@ -178,23 +185,26 @@ internal abstract partial class SqlPipelineDatabase
     }
 
     /// <summary>The sitting that captures of this folder join now, or a new one, which follows the folder's last and begins late.</summary>
-    private static long SittingFor(StateSession session, Dictionary<(string Source, string Folder), long> sittings, Capture capture, long closesAt)
+    private long SittingFor(StateSession session, Dictionary<(string Source, string Folder), long> sittings, Capture capture, long closesAt)
     {
         if (sittings.TryGetValue((capture.Source, capture.Folder), out long id))
         {
             return id;
         }
 
-        id = session.QueryNumber("select id from sittings where source = $1 and folder = $2 and joinable = 1", capture.Source, capture.Folder) ?? 0;
+        string spool = SpoolFor(Stage.Cues);
+        id = session.QueryNumber(
+            "select id from sittings where source = $1 and folder = $2 and spool = $3 and joinable = 1", capture.Source, capture.Folder, spool) ?? 0;
         if (id == 0)
         {
             long follows = session.QueryNumber("select max(id) from sittings where source = $1 and folder = $2", capture.Source, capture.Folder) ?? 0;
             id = session.QueryNumber(
                 """
-                insert into sittings (source, folder, state, joinable, opened_at, closes_at, follows_sitting_id, begins)
-                values ($1, $2, 'Open', 1, $3, $4, $5, $6) returning id
+                insert into sittings (source, folder, spool, state, joinable, opened_at, closes_at, follows_sitting_id, begins)
+                values ($1, $2, $3, 'Open', 1, $4, $5, $6, $7) returning id
                 """,
-                capture.Source, capture.Folder, session.Now, closesAt, follows, follows == 0 ? SittingBegins.Folder : SittingBegins.Late)!.Value;
+                capture.Source, capture.Folder, spool, session.Now, closesAt, follows, follows == 0 ? SittingBegins.Folder : SittingBegins.Late)!.Value;
+            NoteSpool(session, spool);
             AddWork(session, Stage.Sittings, id, "", closesAt);
         }
 

@@ -100,8 +100,8 @@ internal abstract partial class SqlPipelineDatabase
             {
                 id = session.QueryNumber(
                     $"""
-                    insert into sittings (source, folder, state, joinable, opened_at, closes_at, follows_sitting_id, begins, doubt)
-                    select source, folder, $1, 0, opened_at, closes_at, $2, $3, $4 from sittings where id = $5 returning id
+                    insert into sittings (source, folder, spool, state, joinable, opened_at, closes_at, follows_sitting_id, begins, doubt)
+                    select source, folder, spool, $1, 0, opened_at, closes_at, $2, $3, $4 from sittings where id = $5 returning id
                     """,
                     closed, before, part.Begins, part.Doubt, work.SubjectId)!.Value;
             }

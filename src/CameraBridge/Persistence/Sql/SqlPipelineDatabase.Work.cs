@@ -6,13 +6,35 @@ namespace CameraBridge.Persistence.Sql;
 /// <summary>Work and its leases.</summary>
 internal abstract partial class SqlPipelineDatabase
 {
+    private const string InsertWork = "insert into work (stage, subject_id, lane, created_at, due_at) values ($1, $2, $3, $4, $5)";
+
+    private const string InsertCuesWork =
+        """
+        insert into work (stage, subject_id, lane, created_at, due_at, spool)
+        values ($1, $2, $3, $4, $5, (select s.spool from captures c join sittings s on s.id = c.sitting_id where c.id = $2))
+        """;
+
+    private const string InsertObjectsWork =
+        """
+        insert into work (stage, subject_id, lane, created_at, due_at, spool) values ($1, $2, $3, $4, $5, (select spool from sittings where id = $2))
+        """;
+
+    private const string InsertDeliveryWork =
+        """
+        insert into work (stage, subject_id, lane, created_at, due_at, spool)
+        values ($1, $2, $3, $4, $5, (
+            select s.spool from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id where d.id = $2))
+        """;
+
     public async Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation)
     {
         // Looking costs nothing; only what will find something takes the write lock.
+        string spool = SpoolFor(stage);
         (bool due, IReadOnlyList<string> freed) = await ReadAsync(
             session => (
                 session.QueryNumber(
-                    "select 1 from work where stage = $1 and lane = $2 and owner is null and due_at <= $3 limit 1", stage.ToString(), lane, session.Now) is not null,
+                    "select 1 from work where stage = $1 and lane = $2 and spool = $3 and owner is null and due_at <= $4 limit 1",
+                    stage.ToString(), lane, spool, session.Now) is not null,
                 OwnersToFree(session, stage, lane)),
             cancellation).ConfigureAwait(false);
         if (!due && freed.Count == 0)
@@ -38,12 +60,12 @@ internal abstract partial class SqlPipelineDatabase
                 List<Work> leased = session.Query(
                     $"""
                     with next as (
-                        select id from work where stage = $3 and lane = $4 and owner is null and due_at <= $5 order by due_at, id limit $6 {SkipLocked})
+                        select id from work where stage = $3 and lane = $4 and spool = $5 and owner is null and due_at <= $6 order by due_at, id limit $7 {SkipLocked})
                     update work set owner = $1, lease_until = $2, lease = lease + 1 where id in (select id from next)
                     returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
                     """,
                     reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
-                    _owner, session.Now + lease.Ticks, stage.ToString(), lane, session.Now, most)
+                    _owner, session.Now + lease.Ticks, stage.ToString(), lane, spool, session.Now, most)
                     .OrderBy(row => row.DueAt).ThenBy(row => row.Work.Id).Select(row => row.Work).ToList();
                 return leased;
             },
@@ -90,6 +112,7 @@ internal abstract partial class SqlPipelineDatabase
         ReadAsync<DateTimeOffset?>(
             session =>
             {
+                string spool = SpoolFor(stage);
                 if (OwnersToFree(session, stage, lane).Count > 0)
                 {
                     return session.ToOwnTime(session.Now);
@@ -98,10 +121,10 @@ internal abstract partial class SqlPipelineDatabase
                 long? next = session.QueryNumber(
                     """
                     select min(at) from (
-                        select min(due_at) as at from work where stage = $1 and lane = $2 and owner is null
-                        union all select min(lease_until) from work where stage = $1 and lane = $2 and owner is not null) as times
+                        select min(due_at) as at from work where stage = $1 and lane = $2 and spool = $3 and owner is null
+                        union all select min(lease_until) from work where stage = $1 and lane = $2 and spool = $3 and owner is not null) as times
                     """,
-                    stage.ToString(), lane);
+                    stage.ToString(), lane, spool);
                 return next is { } ticks ? session.ToOwnTime(ticks) : null;
             },
             cancellation);
@@ -124,7 +147,7 @@ internal abstract partial class SqlPipelineDatabase
         ReadAsync<IReadOnlyList<OpenWork>>(
             session => session.Query(
                 """
-                select stage, lane,
+                select stage, lane, case when spool in ('', $3) then 0 else 1 end,
                        sum(case when owner is null and due_at <= $2 then 1 else 0 end), sum(case when owner is not null then 1 else 0 end),
                        sum(case when owner is null and due_at > $2 then 1 else 0 end), min(case when owner is null then due_at else lease_until end)
                 from work
@@ -139,12 +162,15 @@ internal abstract partial class SqlPipelineDatabase
                         select s.source from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
                         where d.id = subject_id)
                     else (select source from sittings where id = subject_id) end
-                group by stage, lane
+                group by stage, lane, case when spool in ('', $3) then 0 else 1 end
                 """,
                 reader => new OpenWork(
-                    Word<Stage>(reader, 0), reader.GetString(1), reader.GetInt32(2), reader.GetInt32(3), reader.GetInt32(4), At(reader, 5)),
-                source, session.Now)
-                .OrderBy(open => open.Stage).ThenBy(open => open.Lane, StringComparer.Ordinal).ToList(),
+                    Word<Stage>(reader, 0), reader.GetString(1), reader.GetInt32(3), reader.GetInt32(4), reader.GetInt32(5), At(reader, 6))
+                {
+                    IsElsewhere = reader.GetInt32(2) == 1,
+                },
+                source, session.Now, _spool?.TryGet() ?? "")
+                .OrderBy(open => open.Stage).ThenBy(open => open.Lane, StringComparer.Ordinal).ThenBy(open => open.IsElsewhere).ToList(),
             cancellation);
 
     public Task<bool> HoldAsync(Work work, Reason reason, CancellationToken cancellation) =>
@@ -222,5 +248,12 @@ internal abstract partial class SqlPipelineDatabase
 
     private static void AddWork(StateSession session, Stage stage, long subjectId, string lane, long dueAt) =>
         session.Execute(
-            "insert into work (stage, subject_id, lane, created_at, due_at) values ($1, $2, $3, $4, $5)", stage.ToString(), subjectId, lane, session.Now, dueAt);
+            stage switch
+            {
+                Stage.Cues => InsertCuesWork,
+                Stage.Objects => InsertObjectsWork,
+                Stage.Deliveries or Stage.Confirmations => InsertDeliveryWork,
+                _ => InsertWork,
+            },
+            stage.ToString(), subjectId, lane, session.Now, dueAt);
 }

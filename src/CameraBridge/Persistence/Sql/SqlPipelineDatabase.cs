@@ -9,9 +9,11 @@ namespace CameraBridge.Persistence.Sql;
 /// time and its errors are its own.
 /// </summary>
 /// <param name="owner">Name that leases are taken under.</param>
-internal abstract partial class SqlPipelineDatabase(string owner) : IPipelineDatabase
+/// <param name="spool">The spool that this worker reaches; null where there is one only.</param>
+internal abstract partial class SqlPipelineDatabase(string owner, SpoolIdentity? spool = null) : IPipelineDatabase
 {
     private readonly string _owner = owner;
+    private readonly SpoolIdentity? _spool = spool;
 
     public abstract ValueTask DisposeAsync();
 

@@ -48,6 +48,15 @@ internal static partial class CaptureLog
     [LoggerMessage(1013, LogLevel.Critical, "Source {Source} failed by an unforeseen error and is tried again at {RetryAt}; please report this entry: {Error}")]
     public static partial void Unforeseen(this ILogger logger, string source, DateTimeOffset retryAt, string error);
 
+    [LoggerMessage(1015, LogLevel.Information, "Source {Source} is scanned by the worker on {Holder}; this one waits. Sticks of several machines need sources of different names")]
+    public static partial void SourceElsewhere(this ILogger logger, string source, string holder);
+
+    [LoggerMessage(1016, LogLevel.Information, "Source {Source} is scanned by this worker now")]
+    public static partial void SourceTaken(this ILogger logger, string source);
+
+    [LoggerMessage(1017, LogLevel.Warning, "Source {Source} was taken over by another worker, since this one had not kept its hold in time; it stops scanning")]
+    public static partial void SourceLost(this ILogger logger, string source);
+
     [LoggerMessage(1014, LogLevel.Warning, "Source {Source}: the folder is empty, but {Known} files were known there; mount the share")]
     public static partial void EmptyShare(this ILogger logger, string source, int known);
 }

@@ -130,14 +130,35 @@ internal sealed class CaptureSources : IDisposable
 
     private async Task RunAsync(SourceWatch watch, CancellationToken cancellation)
     {
+        using var hold = new SourceHold(watch, _tools);
+        Task keeping = hold.KeepAsync(HangLimit, cancellation);
+        try
+        {
+            await RunAsync(watch, hold, cancellation).ConfigureAwait(false);
+        }
+        finally
+        {
+            await keeping.ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+            using var limit = new CancellationTokenSource(FarewellLimit, _clock);
+            await ((Task)hold.LeaveAsync(limit.Token)).ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
+        }
+    }
+
+    private async Task RunAsync(SourceWatch watch, SourceHold hold, CancellationToken cancellation)
+    {
         TimeSpan delay = TimeSpan.Zero;
         while (!cancellation.IsCancellationRequested)
         {
             try
             {
-                DateTimeOffset next = await LookAsync(watch, cancellation).ConfigureAwait(false);
+                await LookWhileHeldAsync(watch, hold, cancellation).ConfigureAwait(false);
                 delay = TimeSpan.Zero;
-                await watch.WaitAsync(next, cancellation).ConfigureAwait(false);
+                continue;
+            }
+            catch (Exception lost) when (lost is SourceLostException || (lost is OperationCanceledException && hold.Lost.IsCancellationRequested && !cancellation.IsCancellationRequested))
+            {
+                await hold.LoseAsync().ConfigureAwait(false);
+                watch.Forget();
                 continue;
             }
             catch (StateUnavailableException failure)
@@ -155,10 +176,33 @@ internal sealed class CaptureSources : IDisposable
         }
     }
 
-    /// <summary>One look, during which a source that does not answer is reported once. The look ends itself when cancelled, unless it hangs.</summary>
-    private async Task<DateTimeOffset> LookAsync(SourceWatch watch, CancellationToken cancellation)
+    /// <summary>One look at a source that is this worker's, and the wait for the next.</summary>
+    private async Task LookWhileHeldAsync(SourceWatch watch, SourceHold hold, CancellationToken cancellation)
     {
-        Task<DateTimeOffset> look = watch.LookAsync(once: false, cancellation);
+        if (!hold.IsHeld)
+        {
+            bool isThere = await WithinLimitsAsync(watch, watch.IsThereAsync()).ConfigureAwait(false);
+            if (!isThere || !await hold.TakeAsync(cancellation).ConfigureAwait(false))
+            {
+                TimeSpan pause = isThere && watch.Source.RescanInterval > SourceHold.RetryInterval ? SourceHold.RetryInterval : watch.Source.RescanInterval;
+                await Task.Delay(pause, _clock, cancellation).ConfigureAwait(false);
+                return;
+            }
+        }
+
+        using var looking = CancellationTokenSource.CreateLinkedTokenSource(cancellation, hold.Lost);
+        DateTimeOffset next = await WithinLimitsAsync(watch, watch.LookAsync(once: false, looking.Token)).ConfigureAwait(false);
+        if (!watch.IsPresent)
+        {
+            await hold.LeaveAsync(cancellation).ConfigureAwait(false);
+        }
+
+        await watch.WaitAsync(next, looking.Token).ConfigureAwait(false);
+    }
+
+    /// <summary>One look, during which a source that does not answer is reported once. The look ends itself when cancelled, unless it hangs.</summary>
+    private async Task<T> WithinLimitsAsync<T>(SourceWatch watch, Task<T> look)
+    {
         bool said = false;
         while (true)
         {

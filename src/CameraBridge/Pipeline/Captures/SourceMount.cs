@@ -83,6 +83,14 @@ internal sealed class SourceMount : IDisposable
     /// <summary>Told of the status while files are being taken.</summary>
     public IProgress<SourceStatus>? Progress { get; init; }
 
+    /// <summary>Whether the tree is there, as the system says now.</summary>
+    public async Task<bool> IsThereAsync()
+    {
+        FolderIdentity? identity = await OwnThread.RunAsync(Identify).ConfigureAwait(false);
+        Heartbeat.Beat();
+        return identity is not null;
+    }
+
     /// <summary>Looks once, and says when to look again.</summary>
     /// <param name="once">A single pass: scans at once, a file's own age counts for its having settled, and what is empty is reported without a wait.</param>
     /// <param name="cancellation">Ends it.</param>

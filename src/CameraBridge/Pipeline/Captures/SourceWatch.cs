@@ -24,6 +24,22 @@ internal sealed class SourceWatch(SourceConfiguration source, CaptureTools tools
     /// <summary>When the tree that has been silent for longest answered last.</summary>
     public DateTimeOffset LastAnswerAt => _shown.Count == 0 ? tools.Clock.GetUtcNow() : _shown.Min(mount => mount.Heartbeat.LastAt);
 
+    /// <summary>Whether at least one tree is there to be scanned.</summary>
+    public async Task<bool> IsThereAsync()
+    {
+        FindMounts();
+        bool[] there = await Task.WhenAll(_shown.Select(mount => mount.IsThereAsync())).ConfigureAwait(false);
+        return there.Contains(true);
+    }
+
+    /// <summary>Forgets what was seen: another worker goes on with the source.</summary>
+    public void Forget()
+    {
+        Dispose();
+        _mounts.Clear();
+        _shown = [];
+    }
+
     /// <summary>Looks at every tree once, side by side, and says when to look again.</summary>
     /// <inheritdoc cref="SourceMount.LookAsync" path="/exception"/>
     public async Task<DateTimeOffset> LookAsync(bool once, CancellationToken cancellation)
