@@ -2,6 +2,7 @@
  * killpoint.so, loaded by LD_PRELOAD into the program under test: ends it with SIGKILL just before or just after the n-th call of one system
  * function, counted over all threads. So the kill tests can stand between any two steps of any stage without a hook in the product.
  *   KILLPOINT="fsync:12:before"     which function, which call, before or after it
+ *   KILLPOINT_AT=437                whatever it does, 437 ms after its start, if it still runs then
  *   KILLPOINT_COUNTS=FILE           without a kill: how often each function was called, written at exit, "name count" a line
  * Build: gcc -shared -fPIC -O2 -o killpoint.so killpoint.c -ldl
  */
@@ -14,6 +15,7 @@
 #include <string.h>
 #include <sys/socket.h>
 #include <sys/types.h>
+#include <time.h>
 #include <unistd.h>
 
 enum call { FSYNC, FDATASYNC, RENAME, PWRITE, WRITE, SEND, RECV, UNLINK, CALLS };
@@ -22,6 +24,15 @@ static atomic_long counts[CALLS];
 static int fatal_call = -1;
 static long fatal_count;
 static int fatal_before;
+
+__attribute__((constructor)) static void set_clock(void) {
+  const char *text = getenv("KILLPOINT_AT");
+  if (!text) return;
+  struct sigevent event = {.sigev_notify = SIGEV_SIGNAL, .sigev_signo = SIGKILL};
+  struct itimerspec at = {.it_value = {.tv_sec = atol(text) / 1000, .tv_nsec = atol(text) % 1000 * 1000000L}};
+  timer_t timer;
+  if (timer_create(CLOCK_MONOTONIC, &event, &timer) == 0) timer_settime(timer, 0, &at, NULL);
+}
 
 __attribute__((constructor)) static void read_plan(void) {
   char plan[64] = "";

@@ -23,10 +23,13 @@ const answer = (Response, request, status, callback) => {
   response.setStatus(status);
   callback(response);
 };
-// SHA-256 of the encapsulated frames, one after the other, as they came.
+// SHA-256 of the encapsulated frames, one after the other: of a JPEG its scans, from the first SOS marker to EOI, else everything.
 const hashOf = (frames) => {
   const hash = createHash('sha256');
-  for (const frame of listOf(frames)) hash.update(Buffer.from(frame));
+  for (const frame of listOf(frames)) {
+    const bytes = Buffer.from(frame);
+    hash.update(bytes.readUInt16BE(0) === 0xffd8 ? bytes.subarray(bytes.indexOf('ffda', 'hex'), bytes.lastIndexOf('ffd9', undefined, 'hex') + 2) : bytes);
+  }
   return hash.digest('hex');
 };
 const listOf = (value) => (value === undefined ? [] : [].concat(value));
