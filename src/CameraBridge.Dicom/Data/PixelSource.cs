@@ -6,9 +6,10 @@ namespace CameraBridge.Dicom.Data;
 /// </summary>
 public sealed class PixelSource
 {
-    private PixelSource(IReadOnlyList<Piece> pieces)
+    private PixelSource(IReadOnlyList<Piece> pieces, Func<int, CancellationToken, ValueTask>? pace = null)
     {
         Pieces = pieces;
+        Pace = pace;
         foreach (Piece piece in pieces)
         {
             Length = checked(Length + piece.Length);
@@ -24,6 +25,12 @@ public sealed class PixelSource
     /// <summary>Bytes in all.</summary>
     public long Length { get; }
 
+    /// <summary>Awaited by who sends these bytes over a network, with their number, before each part of them goes: for links that are shared or slow. Null for none.</summary>
+    public Func<int, CancellationToken, ValueTask>? Pace { get; }
+
+    /// <summary>The same bytes, sent no faster than this lets them.</summary>
+    public PixelSource Paced(Func<int, CancellationToken, ValueTask>? pace) => new(Pieces, pace);
+
     /// <summary>A range of a file. The file is opened only when the bytes are read.</summary>
     /// <exception cref="ArgumentOutOfRangeException">Offset or length is negative.</exception>
     public static PixelSource FromFile(string path, long offset, long length)
@@ -38,11 +45,12 @@ public sealed class PixelSource
     public static PixelSource FromBytes(ReadOnlyMemory<byte> bytes) =>
         bytes.IsEmpty ? Empty : new PixelSource([new Piece(null, 0, bytes.Length, bytes)]);
 
-    /// <summary>One after the other.</summary>
+    /// <summary>One after the other; the pace of one of them is that of all.</summary>
     public static PixelSource Concat(params IEnumerable<PixelSource> parts)
     {
         ArgumentNullException.ThrowIfNull(parts);
-        return new PixelSource([.. parts.SelectMany(part => part.Pieces)]);
+        PixelSource[] all = [.. parts];
+        return new PixelSource([.. all.SelectMany(part => part.Pieces)], Array.Find(all, part => part.Pace is not null)?.Pace);
     }
 
     /// <summary>Some of the bytes; costs no memory.</summary>

@@ -30,7 +30,7 @@ internal sealed partial class DimseChannel
                 Stream source = dataSet.OpenRead();
                 await using (source.ConfigureAwait(false))
                 {
-                    await packer.AddDataSetAsync(source, dataSet.Length, cancellationToken).ConfigureAwait(false);
+                    await packer.AddDataSetAsync(source, dataSet.Length, dataSet.Pace, cancellationToken).ConfigureAwait(false);
                 }
             }
 

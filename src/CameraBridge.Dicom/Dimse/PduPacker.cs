@@ -49,12 +49,17 @@ internal sealed class PduPacker : IDisposable
 
     /// <summary>Adds the data set.</summary>
     /// <exception cref="IOException">The source ended early or cannot be read.</exception>
-    public async ValueTask AddDataSetAsync(Stream source, long length, CancellationToken cancellationToken)
+    public async ValueTask AddDataSetAsync(Stream source, long length, Func<int, CancellationToken, ValueTask>? pace, CancellationToken cancellationToken)
     {
         long left = length;
         do
         {
             int size = await RoomAsync(left, cancellationToken).ConfigureAwait(false);
+            if (pace is not null)
+            {
+                await pace(size, cancellationToken).ConfigureAwait(false);
+            }
+
             // Not asynchronous on purpose: the file system has no other way than to block a thread, and handing the read to another one
             // costs more than it takes.
             source.ReadExactly(buffer.AsSpan(used + HeadLength, size));

@@ -90,6 +90,11 @@ public sealed class MultipartBody : HttpContent
                 for (int count = await FillAsync(source, buffer, cancellationToken).ConfigureAwait(false); count > 0;
                     count = await FillAsync(source, buffer, cancellationToken).ConfigureAwait(false))
                 {
+                    if (content.Pace is { } pace)
+                    {
+                        await pace(count, cancellationToken).ConfigureAwait(false);
+                    }
+
                     await stream.WriteAsync(buffer.AsMemory(0, count), cancellationToken).ConfigureAwait(false);
                     Progress?.Invoke(false);
                 }

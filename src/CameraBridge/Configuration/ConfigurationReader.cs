@@ -186,6 +186,7 @@ internal static class ConfigurationReader
         FirstRetryDelay = reader.Duration("first_retry_delay", DestinationDefaults.FirstRetryDelay, TimeSpan.FromMilliseconds(100), Day),
         LongestRetryDelay = reader.Duration("longest_retry_delay", DestinationDefaults.LongestRetryDelay, Second, 7 * Day),
         FragmentableVideo = reader.Flag("fragmentable_video", DestinationDefaults.FragmentableVideo),
+        Bandwidth = reader.List("bandwidth", BandwidthReader.Read),
         ConfirmBy = reader.Choice("confirm_by", DestinationDefaults.ConfirmBy),
         ReportLimit = reader.Duration("report_limit", DestinationDefaults.ReportLimit, Second, 7 * Day),
         GiveUpAfter = reader.Duration("give_up_after", DestinationDefaults.GiveUpAfter, Second, 3650 * Day),

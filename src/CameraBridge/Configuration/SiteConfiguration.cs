@@ -321,6 +321,9 @@ internal sealed record DestinationConfiguration
 
     public ConfirmBy ConfirmBy { get; init; } = ConfirmBy.Auto;
 
+    /// <summary>Limits by time of day; none: no limit.</summary>
+    public IReadOnlyList<BandwidthWindow> Bandwidth { get; init; } = [];
+
     /// <summary>A request for storage commitment without a report for this long is made anew, with a new transaction.</summary>
     public TimeSpan ReportLimit { get; init; } = TimeSpan.FromMinutes(10);
 

@@ -198,6 +198,9 @@ internal sealed record Match
 /// <summary>A DICOM object made once: its UIDs and its encoded data set are stored before the first byte is sent; its pixels stay in the spool.</summary>
 internal sealed record ImagingObject
 {
+    public const int UrgentRank = 0;
+    public const int ClipRank = 2;
+
     public long Id { get; init; }
 
     public long CaptureId { get; init; }
@@ -213,6 +216,11 @@ internal sealed record ImagingObject
     public string StudyInstanceUID { get; init; } = "";
 
     public string SeriesInstanceUID { get; init; } = "";
+
+    /// <summary>What goes first: 0 stills of urgent orders, 1 other stills, 2 clips.</summary>
+    public int Rank { get; init; } = 1;
+
+    public bool IsClip => Rank == ClipRank;
 
     /// <summary>Names of the destinations that its route demands; known when it is made, and then in its deliveries.</summary>
     public IReadOnlyList<string> Destinations { get; init; } = [];

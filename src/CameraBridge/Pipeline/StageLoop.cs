@@ -22,6 +22,9 @@ internal interface IStage
     /// <summary>Batches worked on at the same time, in each lane.</summary>
     int Workers { get; }
 
+    /// <summary>Where one lane has other than <see cref="Workers"/>.</summary>
+    int WorkersOf(string lane) => Workers;
+
     /// <summary>The lease is renewed while <see cref="RunAsync"/> runs; this is how long the work of a process that died on another machine lies still.</summary>
     TimeSpan Lease { get; }
 
@@ -76,7 +79,7 @@ internal sealed class StageLoop(
     /// <summary>Runs until cancelled, and then ends without an exception. Work under way is given back before.</summary>
     public Task RunAsync(CancellationToken cancellation) =>
         Task.WhenAll(stage.Lanes.SelectMany(lane =>
-            Enumerable.Range(0, stage.Workers).Select(_ => Task.Run(() => WorkAsync(lane, cancellation), CancellationToken.None))));
+            Enumerable.Range(0, stage.WorkersOf(lane)).Select(_ => Task.Run(() => WorkAsync(lane, cancellation), CancellationToken.None))));
 
     private async Task WorkAsync(string lane, CancellationToken cancellation)
     {

@@ -125,7 +125,7 @@ public sealed class KilledServiceTests : IDisposable
     {
         site.UseWorklist(worklist.Port, OutsideHospital.WorklistAETitle, "  retry_after: 1 s");
         site.AddDestination("archive", hospital.Port, NodePeer.AETitle, "    report_limit: 2 s\n    first_retry_delay: 100 ms\n    longest_retry_delay: 1 s\n", confirmBy: "commitment");
-        site.SourceLines = "    quiet_time: 1 s\n    rescan_interval: 200 ms\n    release: remove\n    release_after: 0 s";
+        site.SourceLines = "    optic: throat\n    quiet_time: 1 s\n    rescan_interval: 200 ms\n    release: remove\n    release_after: 0 s";
         site.MoreLines = $$"""
             listen: { port: {{reportPort}}, address: 127.0.0.1 }
             performed_step: { host: 127.0.0.1, port: {{hospital.Port}}, called_ae_title: {{NodePeer.AETitle}}, first_retry_delay: 100 ms, longest_retry_delay: 1 s }

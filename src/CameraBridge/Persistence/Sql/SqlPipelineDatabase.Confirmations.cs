@@ -124,7 +124,7 @@ internal abstract partial class SqlPipelineDatabase
     }
 
     /// <summary>A stored delivery is to be confirmed: its row, once, and the work. What was kept before and is sent again is asked for anew.</summary>
-    private static void AskWhetherKept(StateSession session, long deliveryId, string lane, long dueAt)
+    private static void AskWhetherKept(StateSession session, long deliveryId, long dueAt)
     {
         session.Execute(
             """
@@ -132,7 +132,8 @@ internal abstract partial class SqlPipelineDatabase
             on conflict (delivery_id) do update set state = 'Waiting', asked = 0, finished_at = null
             """,
             deliveryId, session.Now);
-        AddWork(session, Stage.Confirmations, deliveryId, lane, dueAt);
+        string destination = session.QueryText("select destination from deliveries where id = $1", deliveryId)!;
+        AddWork(session, Stage.Confirmations, deliveryId, destination, dueAt);
     }
 
     /// <summary>The archive keeps the object: whatever else was to be done for this delivery is done.</summary>

@@ -19,9 +19,9 @@ internal abstract partial class SqlPipelineDatabase
     private const string DeliveryRows = "deliveries d left join confirmations k on k.delivery_id = d.id";
 
     private const string ObjectColumns =
-        "o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.StudyInstanceUID, o.SeriesInstanceUID";
+        "o.id, o.capture_id, o.sitting_id, o.SOPClassUID, o.SOPInstanceUID, o.TransferSyntaxUID, o.StudyInstanceUID, o.SeriesInstanceUID, o.rank";
 
-    private const int ObjectColumnCount = 8;
+    private const int ObjectColumnCount = 9;
 
     /// <summary>Sittings that are held or wait for the worklist with a reason, and sittings with held captures.</summary>
     private const string HeldSittings =
@@ -77,7 +77,7 @@ internal abstract partial class SqlPipelineDatabase
                         waits ? null : session.Now, result.Work.SubjectId);
                     if (result is { State: DeliveryState.Stored or DeliveryState.StoredWithWarning, ConfirmAt: { } confirmAt })
                     {
-                        AskWhetherKept(session, result.Work.SubjectId, result.Work.Lane, session.ToStateTime(confirmAt));
+                        AskWhetherKept(session, result.Work.SubjectId, session.ToStateTime(confirmAt));
                     }
                 }
 
@@ -132,6 +132,7 @@ internal abstract partial class SqlPipelineDatabase
         TransferSyntaxUID = reader.GetString(first + 5),
         StudyInstanceUID = reader.GetString(first + 6),
         SeriesInstanceUID = reader.GetString(first + 7),
+        Rank = reader.GetInt32(first + 8),
         Pieces = [],
     };
 }

@@ -161,11 +161,11 @@ internal abstract partial class SqlPipelineDatabase
     {
         long id = session.QueryNumber(
             """
-            insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces, StudyInstanceUID, SeriesInstanceUID)
-            values ($1, $2, $3, $4, $5, $6, $7, $8) returning id
+            insert into imaging_objects (capture_id, sitting_id, SOPClassUID, SOPInstanceUID, TransferSyntaxUID, pieces, StudyInstanceUID, SeriesInstanceUID, rank)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9) returning id
             """,
             made.CaptureId, made.SittingId, made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, StoredPieces.Write(made.Pieces),
-            made.StudyInstanceUID, made.SeriesInstanceUID)!.Value;
+            made.StudyInstanceUID, made.SeriesInstanceUID, made.Rank)!.Value;
         session.Execute("update captures set state = 'Encoded', held_reason = null where id = $1", made.CaptureId);
         foreach (string destination in made.Destinations)
         {

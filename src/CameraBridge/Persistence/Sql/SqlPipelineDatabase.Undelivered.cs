@@ -50,8 +50,8 @@ internal abstract partial class SqlPipelineDatabase
                 // What has ended has no work; were there any, the unique index on its subject would end this transaction.
                 session.Execute(
                     """
-                    insert into work (stage, subject_id, lane, spool, created_at, due_at)
-                    select 'Deliveries', d.id, d.destination, s.spool, $2, $2
+                    insert into work (stage, subject_id, lane, spool, created_at, due_at, rank)
+                    select 'Deliveries', d.id, case when o.rank = 2 then d.destination || ' clips' else d.destination end, s.spool, $2, $2, o.rank
                     from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id
                     where d.id in ids($1) and d.state in ('Refused', 'GivenUp') order by d.id
                     """,

@@ -19,12 +19,22 @@ internal abstract partial class SqlPipelineDatabase
         insert into work (stage, subject_id, lane, created_at, due_at, spool) values ($1, $2, $3, $4, $5, (select spool from sittings where id = $2))
         """;
 
+    /// <summary>Clips have a lane of their own beside the destination's.</summary>
     private const string InsertDeliveryWork =
+        """
+        insert into work (stage, subject_id, lane, created_at, due_at, spool, rank)
+        select $1, d.id, case when o.rank = 2 then d.destination || ' clips' else d.destination end, $4, $5, s.spool, o.rank
+        from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id where d.id = $2 and d.destination = $3
+        """;
+
+    private const string InsertConfirmationWork =
         """
         insert into work (stage, subject_id, lane, created_at, due_at, spool)
         values ($1, $2, $3, $4, $5, (
             select s.spool from deliveries d join imaging_objects o on o.id = d.imaging_object_id join sittings s on s.id = o.sitting_id where d.id = $2))
         """;
+
+    private const int LowestRank = 2;
 
     public async Task<IReadOnlyList<Work>> LeaseAsync(Stage stage, string lane, int most, TimeSpan lease, CancellationToken cancellation)
     {
@@ -32,9 +42,9 @@ internal abstract partial class SqlPipelineDatabase
         string spool = SpoolFor(stage);
         (bool due, IReadOnlyList<string> freed) = await ReadAsync(
             session => (
-                session.QueryNumber(
-                    "select 1 from work where stage = $1 and lane = $2 and spool = $3 and owner is null and due_at <= $4 limit 1",
-                    stage.ToString(), lane, spool, session.Now) is not null,
+                Enumerable.Range(0, LowestRank + 1).Any(rank => session.QueryNumber(
+                    "select 1 from work where stage = $1 and lane = $2 and spool = $3 and rank = $4 and owner is null and due_at <= $5 limit 1",
+                    stage.ToString(), lane, spool, rank, session.Now) is not null),
                 OwnersToFree(session, stage, lane)),
             cancellation).ConfigureAwait(false);
         if (!due && freed.Count == 0)
@@ -57,16 +67,23 @@ internal abstract partial class SqlPipelineDatabase
                 }
 
                 // The rows are chosen before any is changed: a subquery could be asked again for each row, and give more than the limit.
-                List<Work> leased = session.Query(
-                    $"""
-                    with next as (
-                        select id from work where stage = $3 and lane = $4 and spool = $5 and owner is null and due_at <= $6 order by due_at, id limit $7 {SkipLocked})
-                    update work set owner = $1, lease_until = $2, lease = lease + 1 where id in (select id from next)
-                    returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
-                    """,
-                    reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
-                    _owner, session.Now + lease.Ticks, stage.ToString(), lane, spool, session.Now, most)
-                    .OrderBy(row => row.DueAt).ThenBy(row => row.Work.Id).Select(row => row.Work).ToList();
+                // Rank by rank, so that each is found by the index however much waits for later.
+                List<Work> leased = [];
+                for (int rank = 0; rank <= LowestRank && leased.Count < most; rank++)
+                {
+                    leased.AddRange(session.Query(
+                        $"""
+                        with next as (
+                            select id from work where stage = $3 and lane = $4 and spool = $5 and rank = $6 and owner is null and due_at <= $7
+                            order by due_at, id limit $8 {SkipLocked})
+                        update work set owner = $1, lease_until = $2, lease = lease + 1 where id in (select id from next)
+                        returning id, stage, subject_id, lane, attempts, created_at, lease, due_at
+                        """,
+                        reader => (Work: ReadWork(reader), DueAt: reader.GetInt64(7)),
+                        _owner, session.Now + lease.Ticks, stage.ToString(), lane, spool, rank, session.Now, most - leased.Count)
+                        .OrderBy(row => row.DueAt).ThenBy(row => row.Work.Id).Select(row => row.Work));
+                }
+
                 return leased;
             },
             cancellation).ConfigureAwait(false);
@@ -121,7 +138,9 @@ internal abstract partial class SqlPipelineDatabase
                 long? next = session.QueryNumber(
                     """
                     select min(at) from (
-                        select min(due_at) as at from work where stage = $1 and lane = $2 and spool = $3 and owner is null
+                        select min(due_at) as at from work where stage = $1 and lane = $2 and spool = $3 and rank = 0 and owner is null
+                        union all select min(due_at) from work where stage = $1 and lane = $2 and spool = $3 and rank = 1 and owner is null
+                        union all select min(due_at) from work where stage = $1 and lane = $2 and spool = $3 and rank = 2 and owner is null
                         union all select min(lease_until) from work where stage = $1 and lane = $2 and spool = $3 and owner is not null) as times
                     """,
                     stage.ToString(), lane, spool);
@@ -252,7 +271,8 @@ internal abstract partial class SqlPipelineDatabase
             {
                 Stage.Cues => InsertCuesWork,
                 Stage.Objects => InsertObjectsWork,
-                Stage.Deliveries or Stage.Confirmations => InsertDeliveryWork,
+                Stage.Deliveries => InsertDeliveryWork,
+                Stage.Confirmations => InsertConfirmationWork,
                 _ => InsertWork,
             },
             stage.ToString(), subjectId, lane, session.Now, dueAt);

@@ -22,6 +22,7 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     private readonly RetryDelays _delays;
     private readonly DestinationCircuit _circuit;
     private readonly IObjectSender _sender;
+    private readonly LinkShare _link;
     private readonly StoreAssociations? _associations;
 
     /// <param name="destination">The archive.</param>
@@ -45,10 +46,11 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
         _delays = new RetryDelays(destination.FirstRetryDelay, destination.LongestRetryDelay, random ?? new Random());
         _circuit = new DestinationCircuit(_delays, clock);
         _associations = destination.Peer is { } peer ? new StoreAssociations(peer, site.CallingAETitle, clock) : null;
+        _link = new LinkShare(destination.Bandwidth, site.TimeZone, clock);
         _sender = _associations is not null
-            ? new StoreSender(_associations, site.SpoolFolder)
-            : new StowSender(destination.Web!, site.SpoolFolder, destination.ConfirmBy != ConfirmBy.None, clock);
-        Lanes = [destination.Name];
+            ? new StoreSender(_associations, _link, site.SpoolFolder)
+            : new StowSender(destination.Web!, _link, site.SpoolFolder, destination.ConfirmBy != ConfirmBy.None, clock);
+        Lanes = [destination.Name, DeliveryLanes.ClipsOf(destination.Name)];
     }
 
     public Stage Stage => Stage.Deliveries;
@@ -58,6 +60,9 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     public int Batch => 64;
 
     public int Workers => _destination.Associations;
+
+    /// <summary>Clips have one association, or request, of their own beside those of stills.</summary>
+    public int WorkersOf(string lane) => lane == _destination.Name ? Workers : 1;
 
     public TimeSpan Lease { get; } = TimeSpan.FromMinutes(2);
 
@@ -72,6 +77,14 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
     public async Task RunAsync(IReadOnlyList<Work> batch, CancellationToken cancellation)
     {
         IReadOnlyList<DeliveryTask> tasks = await _database.GetDeliveriesAsync(batch, cancellation).ConfigureAwait(false);
+        if (_link.ClosedUntil is { } opens)
+        {
+            await _database.PostponeAsync(batch, opens, counts: false, cancellation).ConfigureAwait(false);
+            await PauseAsync(opens, cancellation).ConfigureAwait(false);
+            return;
+        }
+
+        using IDisposable? stills = batch.Count > 0 && batch[0].Lane == _destination.Name ? _link.Stills() : null;
         using var farewell = new CancellationTokenSource(Timeout.InfiniteTimeSpan, _clock);
         using CancellationTokenRegistration stopping = cancellation.Register(() => farewell.CancelAfter(FarewellLimit));
         var results = new List<DeliveryResult>(tasks.Count);
@@ -102,7 +115,7 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
 
                 // The rest of the batch is not tried: one attempt was enough to know.
                 results.AddRange(tasks.Where(left => !done.Contains(left.Work.Id)).Select(left => ResultOf(left, new DeliveryOutcome.Retry(null, attempt.Outcome.Words), until, tried: false)));
-                await _database.PauseLaneAsync(Stage.Deliveries, Lanes[0], until, farewell).ConfigureAwait(false);
+                await PauseAsync(until, farewell).ConfigureAwait(false);
                 return;
             }
 
@@ -135,6 +148,14 @@ internal sealed class DeliveriesStage : IStage, IAsyncDisposable
 
                 yield return task;
             }
+        }
+    }
+
+    private async Task PauseAsync(DateTimeOffset until, CancellationToken cancellation)
+    {
+        foreach (string lane in Lanes)
+        {
+            await _database.PauseLaneAsync(Stage.Deliveries, lane, until, cancellation).ConfigureAwait(false);
         }
     }
 

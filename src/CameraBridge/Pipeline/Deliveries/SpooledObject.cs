@@ -5,9 +5,12 @@ namespace CameraBridge.Pipeline.Deliveries;
 /// <summary>Turns an object's stored pieces into the bytes to send: literal ones, and ranges of files in the spool.</summary>
 internal static class SpooledObject
 {
+    /// <param name="made">The object.</param>
+    /// <param name="spoolFolder">Where the pixels lie.</param>
+    /// <param name="link">Paces the bytes where they are to be sent; null where they are only read.</param>
     /// <exception cref="FileNotFoundException">A file of the spool is missing.</exception>
     /// <exception cref="EndOfStreamException">A file of the spool is shorter than it was.</exception>
-    public static PixelSource Locate(ImagingObject made, string spoolFolder)
+    public static PixelSource Locate(ImagingObject made, string spoolFolder, LinkShare? link = null)
     {
         var parts = new List<PixelSource>(made.Pieces.Count);
         foreach (StoredPiece piece in made.Pieces)
@@ -33,6 +36,7 @@ internal static class SpooledObject
             parts.Add(PixelSource.FromFile(file.FullName, piece.Offset, piece.Length));
         }
 
-        return PixelSource.Concat(parts);
+        var located = PixelSource.Concat(parts);
+        return link is null ? located : located.Paced((bytes, cancellation) => link.TakeAsync(bytes, made.IsClip, cancellation));
     }
 }

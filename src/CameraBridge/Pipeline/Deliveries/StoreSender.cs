@@ -59,7 +59,7 @@ internal interface IObjectSender : IAsyncDisposable
 }
 
 /// <summary>Sends by C-STORE: each batch over one association at a time, one object after the other.</summary>
-internal sealed class StoreSender(StoreAssociations associations, string spoolFolder) : IObjectSender
+internal sealed class StoreSender(StoreAssociations associations, LinkShare link, string spoolFolder) : IObjectSender
 {
     public string PeerName => associations.PeerName;
 
@@ -67,7 +67,7 @@ internal sealed class StoreSender(StoreAssociations associations, string spoolFo
         IEnumerable<DeliveryTask> tasks, IReadOnlyList<DeliveryTask> all, [EnumeratorCancellation] CancellationToken cancellation)
     {
         ContextProposal[] wanted = [.. all.Select(task => new ContextProposal(task.Object.SOPClassUID, task.Object.TransferSyntaxUID)).Distinct()];
-        var batch = new StoreBatch(associations, wanted, spoolFolder);
+        var batch = new StoreBatch(associations, wanted, link, spoolFolder);
         await using (batch.ConfigureAwait(false))
         {
             foreach (DeliveryTask task in tasks)
@@ -83,8 +83,9 @@ internal sealed class StoreSender(StoreAssociations associations, string spoolFo
 /// <summary>Sends the objects of one batch, one after the other, over one association as long as that holds.</summary>
 /// <param name="associations">The destination's associations.</param>
 /// <param name="wanted">The contexts that the batch needs.</param>
+/// <param name="link">What may be used of the way there.</param>
 /// <param name="spoolFolder">Where the pixels lie.</param>
-internal sealed class StoreBatch(StoreAssociations associations, IReadOnlyList<ContextProposal> wanted, string spoolFolder) : IAsyncDisposable
+internal sealed class StoreBatch(StoreAssociations associations, IReadOnlyList<ContextProposal> wanted, LinkShare link, string spoolFolder) : IAsyncDisposable
 {
     private BorrowedAssociation? _borrowed;
     private bool _proven;
@@ -95,7 +96,7 @@ internal sealed class StoreBatch(StoreAssociations associations, IReadOnlyList<C
     {
         try
         {
-            var request = new StoreRequest(made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, SpooledObject.Locate(made, spoolFolder));
+            var request = new StoreRequest(made.SOPClassUID, made.SOPInstanceUID, made.TransferSyntaxUID, SpooledObject.Locate(made, spoolFolder, link));
             while (true)
             {
                 if (await ConnectAsync(cancellation).ConfigureAwait(false) is { } unreachable)

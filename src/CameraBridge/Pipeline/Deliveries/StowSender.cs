@@ -12,10 +12,11 @@ namespace CameraBridge.Pipeline.Deliveries;
 /// batch is sent alone before it is judged.
 /// </summary>
 /// <param name="web">The server.</param>
+/// <param name="link">What may be used of the way there.</param>
 /// <param name="spoolFolder">Where the pixels lie.</param>
 /// <param name="isAsked">Whether the server is asked afterwards what it keeps.</param>
 /// <param name="clock">For limits and tokens.</param>
-internal sealed class StowSender(WebConfiguration web, string spoolFolder, bool isAsked, TimeProvider clock) : IObjectSender
+internal sealed class StowSender(WebConfiguration web, LinkShare link, string spoolFolder, bool isAsked, TimeProvider clock) : IObjectSender
 {
     private readonly Lock _gate = new();
     private WebConnection? _connection;
@@ -123,7 +124,7 @@ internal sealed class StowSender(WebConfiguration web, string spoolFolder, bool 
     {
         try
         {
-            dataSet = SpooledObject.Locate(task.Object, spoolFolder);
+            dataSet = SpooledObject.Locate(task.Object, spoolFolder, link);
             fault = null;
             return true;
         }

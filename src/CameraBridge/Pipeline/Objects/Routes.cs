@@ -16,6 +16,12 @@ internal static class Routes
     public static IReadOnlyList<string> Of(SiteConfiguration site, string source, string optic, OpticClass made, DataSet step) =>
         site.Routes.FirstOrDefault(route => Fits(route, source, optic, made, step))?.To ?? [.. site.Destinations.Select(destination => destination.Name)];
 
+    /// <summary>What goes first: stills of urgent orders (Requested Procedure Priority STAT or HIGH, PS3.3 section C.4.11), then other stills, then clips.</summary>
+    public static int RankOf(CaptureKind kind, DataSet step) =>
+        kind == CaptureKind.Clip ? ImagingObject.ClipRank
+        : step.GetString(Tags.RequestedProcedurePriority) is "STAT" or "HIGH" ? ImagingObject.UrgentRank
+        : 1;
+
     private static bool Fits(RouteConfiguration route, string source, string optic, OpticClass made, DataSet step) =>
         Names(route.Sources, source)
         && Names(route.Optics, optic)

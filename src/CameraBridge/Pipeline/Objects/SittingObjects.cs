@@ -208,6 +208,7 @@ internal sealed class SittingObjects
         StudyInstanceUID = step.GetString(Tags.StudyInstanceUID)!,
         SeriesInstanceUID = open.SeriesInstanceUID,
         Destinations = destinations,
+        Rank = Routes.RankOf(open.Template!.Facts.Kind, step),
         TransferSyntaxUID = made.TransferSyntaxUID,
         Pieces = [.. made.Encoded.Pieces.Select(piece => piece.Path is null
             ? new StoredPiece(piece.Bytes.ToArray(), null, 0, piece.Length)

@@ -91,6 +91,7 @@ public sealed class DeliveriesStageTests
         await using var sender = new StoreBatch(
             associations,
             [new(foreign.SOPClassUID, foreign.TransferSyntaxUID), new(task.Object.SOPClassUID, task.Object.TransferSyntaxUID)],
+            new LinkShare([], TimeZoneInfo.Utc, rig.Clock),
             rig.SpoolFolder);
 
         Attempt refused = await sender.SendAsync(foreign, Cancellation);
