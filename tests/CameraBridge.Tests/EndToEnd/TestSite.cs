@@ -28,12 +28,14 @@ internal sealed class TestSite : IDisposable
     public TestSite(string? folder = null)
     {
         Folder = folder ?? Directory.CreateTempSubdirectory("camerabridge-site-").FullName;
+        Stick = Path.Combine(Folder, "stick");
         Directory.CreateDirectory(Stick);
     }
 
     public string Folder { get; }
 
-    public string Stick => Path.Combine(Folder, "stick");
+    /// <summary>Its own, unless it watches another's.</summary>
+    public string Stick { get; init; }
 
     public string Spool { get; init; } = "";
 

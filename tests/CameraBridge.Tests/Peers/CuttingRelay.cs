@@ -10,6 +10,7 @@ public sealed class CuttingRelay : IAsyncDisposable
     private readonly int _target;
     private readonly Func<int, long> _limitOf;
     private readonly bool _silent;
+    private readonly TimeSpan _pace;
     private readonly CancellationTokenSource _stopping = new();
     private readonly List<Task> _running = [];
     private readonly Task _accepting;
@@ -18,8 +19,10 @@ public sealed class CuttingRelay : IAsyncDisposable
     /// <param name="target">Port of the other side.</param>
     /// <param name="limitOf">Bytes let through for the connection of this number, from 0; <see cref="long.MaxValue"/> for all.</param>
     /// <param name="silent">Go silent instead of cutting.</param>
-    public CuttingRelay(int target, Func<int, long> limitOf, bool silent = false)
+    /// <param name="pace">Time for each 16 KiB of the side that connected, as on a slow line.</param>
+    public CuttingRelay(int target, Func<int, long> limitOf, bool silent = false, TimeSpan pace = default)
     {
+        _pace = pace;
         _target = target;
         _limitOf = limitOf;
         _silent = silent;
@@ -66,8 +69,8 @@ public sealed class CuttingRelay : IAsyncDisposable
             try
             {
                 await server.ConnectAsync(IPAddress.Loopback, _target, _stopping.Token);
-                Task back = CopyAsync(server.GetStream(), client.GetStream(), long.MaxValue, cut.Token);
-                Task forth = CopyAsync(client.GetStream(), server.GetStream(), limit, cut.Token);
+                Task back = CopyAsync(server.GetStream(), client.GetStream(), long.MaxValue, TimeSpan.Zero, cut.Token);
+                Task forth = CopyAsync(client.GetStream(), server.GetStream(), limit, _pace, cut.Token);
                 await Task.WhenAny(back, forth);
                 await cut.CancelAsync();
                 await Task.WhenAll(back, forth);
@@ -79,7 +82,7 @@ public sealed class CuttingRelay : IAsyncDisposable
         }
     }
 
-    private async Task CopyAsync(NetworkStream from, NetworkStream to, long limit, CancellationToken cancellation)
+    private async Task CopyAsync(NetworkStream from, NetworkStream to, long limit, TimeSpan pace, CancellationToken cancellation)
     {
         byte[] buffer = new byte[16 * 1024];
         while (limit > 0)
@@ -88,6 +91,11 @@ public sealed class CuttingRelay : IAsyncDisposable
             if (read == 0)
             {
                 return;
+            }
+
+            if (pace > TimeSpan.Zero)
+            {
+                await Task.Delay(pace, TimeProvider.System, cancellation);
             }
 
             await to.WriteAsync(buffer.AsMemory(0, read), cancellation);
