@@ -123,40 +123,49 @@ internal sealed class PostgresPipelineDatabase : SqlPipelineDatabase
                 }
                 catch (NpgsqlException refused)
                 {
-                    if (session.IsUsable)
-                    {
-                        session.Rollback();
-                    }
-
+                    session.EndTransaction();
                     if (attempt >= MostAttempts || !PostgresErrors.MeetsOthers(refused))
                     {
                         throw;
                     }
+
+                    if (!session.IsUsable)
+                    {
+                        throw new LostException(refused);
+                    }
                 }
                 catch (Exception)
                 {
-                    if (session.IsUsable)
-                    {
-                        session.Rollback();
-                    }
-
+                    session.EndTransaction();
                     throw;
                 }
 
                 Interlocked.Increment(ref _begunAgain);
                 if (attempt >= AttemptsBeforeTurns && !isTurn)
                 {
-                    session.TakeTurn();
                     isTurn = true;
+                    TakeTurn(session);
                 }
             }
         }
         finally
         {
-            if (isTurn && session.IsUsable)
+            if (isTurn)
             {
                 session.EndTurn();
             }
+        }
+    }
+
+    private static void TakeTurn(PostgresSession session)
+    {
+        try
+        {
+            session.TakeTurn();
+        }
+        catch (NpgsqlException lost) when (PostgresErrors.IsLost(lost))
+        {
+            throw new LostException(lost);
         }
     }
 

@@ -102,7 +102,11 @@ internal sealed partial class PostgresSession : StateSession
     /// <summary>Waits until it is this session's turn among those whose transactions keep being refused.</summary>
     public void TakeTurn() => Execute("select pg_advisory_lock($1)", TurnLock);
 
-    public void EndTurn() => Execute("select pg_advisory_unlock($1)", TurnLock);
+    /// <summary>Lets the next one. A connection that went has done so by going.</summary>
+    public void EndTurn() => WhileThere(() => Execute("select pg_advisory_unlock($1)", TurnLock));
+
+    /// <summary>Ends a transaction that came to nothing, if the connection is still there.</summary>
+    public void EndTransaction() => WhileThere(Rollback);
 
     public override long ToStateTime(DateTimeOffset? moment) => moment is { } at ? at.UtcTicks + _ahead : Now;
 
@@ -145,6 +149,22 @@ internal sealed partial class PostgresSession : StateSession
     protected override string ListRows(int position, bool texts) => texts
         ? FormattableString.Invariant($"select value from json_array_elements_text(${position}::json)")
         : FormattableString.Invariant($"select value::bigint from json_array_elements_text(${position}::json)");
+
+    private void WhileThere(Action work)
+    {
+        try
+        {
+            if (IsUsable)
+            {
+                work();
+            }
+        }
+        catch (Exception gone) when (gone is NpgsqlException or InvalidOperationException)
+        {
+            // It went in this moment: the server has ended everything that hung on it.
+            Connection.Close();
+        }
+    }
 
     private void Begin(string words)
     {
