@@ -27,6 +27,7 @@ internal static class CommandLine
             DeliveriesCommand.Build(terminal),
             ExportCommand.Build(terminal),
             StatusCommand.Build(terminal),
+            PlanCommand.Build(terminal),
             ConfigCommand.Build(terminal),
             ValidateCommand.Build(terminal),
             ConformanceCommand.Build(terminal),

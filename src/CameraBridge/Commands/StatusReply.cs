@@ -2,12 +2,20 @@ using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Releases;
 
 namespace CameraBridge.Commands;
 
 /// <summary>What waits for one destination.</summary>
-internal sealed record DestinationStatus(string Name, int Waiting, int Ended, int Unconfirmed, DateTimeOffset? OldestSince, string? Outcome);
+internal sealed record DestinationStatus(string Name, int Waiting, int Ended, int Unconfirmed, DateTimeOffset? OldestSince, string? Outcome)
+{
+    /// <summary>What waits and how long that may take, in words.</summary>
+    public string Queue { get; init; } = "empty";
+
+    /// <summary>Seconds until the queue is empty; null when that cannot be told.</summary>
+    public double? SecondsLeft { get; init; }
+}
 
 /// <summary>How a site stands: what lies on its sources, what waits for its destinations, what is held. Numbers and names of sources only, no patient.</summary>
 internal sealed record StatusReply
@@ -46,6 +54,7 @@ internal sealed record StatusReply
 
         IReadOnlyList<Undelivered> undelivered = await database.GetUndeliveredAsync(null, null, cancellation).ConfigureAwait(false);
         IReadOnlyList<Unconfirmed> unconfirmed = await database.GetUnconfirmedAsync(null, null, cancellation).ConfigureAwait(false);
+        IReadOnlyList<DeliveryQueue> queues = await database.GetQueuesAsync(QueueEstimate.Window, cancellation).ConfigureAwait(false);
         IEnumerable<string> names = site.Destinations.Select(destination => destination.Name)
             .Concat(undelivered.Select(some => some.Destination)).Concat(unconfirmed.Select(some => some.Destination)).Distinct(StringComparer.Ordinal);
         return new StatusReply
@@ -53,7 +62,8 @@ internal sealed record StatusReply
             At = TimeZoneInfo.ConvertTime(clock.GetUtcNow(), site.TimeZone),
             Sources = surveys,
             Destinations = [.. names.Select(name => DestinationOf(
-                name, [.. undelivered.Where(some => some.Destination == name)], [.. unconfirmed.Where(some => some.Destination == name)]))],
+                name, [.. undelivered.Where(some => some.Destination == name)], [.. unconfirmed.Where(some => some.Destination == name)]))
+                .Select(one => queues.FirstOrDefault(queue => queue.Destination == one.Name) is { } queue ? WithQueue(one, queue, site, clock) : one)],
             Held = (await database.GetHeldAsync(cancellation).ConfigureAwait(false)).Count,
             SpoolFreeBytes = Free(site.SpoolFolder),
         };
@@ -65,11 +75,12 @@ internal sealed record StatusReply
         writer.WriteLine();
         TextTable.Write(
             writer,
-            ["destination", "waiting", "refused or given up", "not confirmed", "oldest since", "last word"],
+            ["destination", "waiting", "refused or given up", "not confirmed", "oldest since", "queue", "last word"],
             Destinations.Select(one => (IReadOnlyList<string>)
             [
                 one.Name, Number(one.Waiting), Number(one.Ended), Number(one.Unconfirmed),
                 one.OldestSince is { } since ? TimeZoneInfo.ConvertTime(since, TimeZoneInfo.Utc).ToString("yyyy-MM-dd HH:mm 'UTC'", CultureInfo.InvariantCulture) : "",
+                one.Queue,
                 one.Outcome ?? "",
             ]));
         writer.WriteLine();
@@ -80,6 +91,12 @@ internal sealed record StatusReply
         }
 
         writer.WriteLine("Whether and when a stick may be wiped is for the policy of the hospital to say; this is no diagnostic device.");
+    }
+
+    private static DestinationStatus WithQueue(DestinationStatus status, DeliveryQueue queue, SiteConfiguration site, TimeProvider clock)
+    {
+        TimeSpan? left = QueueEstimate.Of(queue, site.Destinations.FirstOrDefault(one => one.Name == queue.Destination), clock.GetUtcNow(), site.TimeZone);
+        return status with { Queue = QueueEstimate.Words(queue, left), SecondsLeft = left?.TotalSeconds };
     }
 
     private static DestinationStatus DestinationOf(string name, Undelivered[] undelivered, Unconfirmed[] unconfirmed) => new(

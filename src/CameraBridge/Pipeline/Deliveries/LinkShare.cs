@@ -14,6 +14,7 @@ internal sealed class LinkShare(IReadOnlyList<BandwidthWindow> windows, TimeZone
     /// <summary>A clip gives way at a stretch no longer than this: an archive that hears nothing for half a minute ends the association (common practice, no source).</summary>
     public static readonly TimeSpan YieldLimit = TimeSpan.FromSeconds(10);
 
+    private static readonly TimeSpan Burst = TimeSpan.FromMilliseconds(200);
     private static readonly TimeSpan YieldLook = TimeSpan.FromMilliseconds(100);
     private static readonly TimeSpan LongestLook = TimeSpan.FromDays(1);
     private static readonly TimeSpan LookStep = TimeSpan.FromMinutes(1);
@@ -94,9 +95,10 @@ internal sealed class LinkShare(IReadOnlyList<BandwidthWindow> windows, TimeZone
                 return TimeSpan.Zero;
             }
 
-            DateTimeOffset start = _free > now ? _free : now;
+            // A timer that rings late must not cost the link its share: what was not used a moment ago may be used now.
+            DateTimeOffset start = _free > now - Burst ? _free : now - Burst;
             _free = start + TimeSpan.FromSeconds(bytes * 8.0 / limit);
-            return start - now;
+            return start > now ? start - now : TimeSpan.Zero;
         }
     }
 
