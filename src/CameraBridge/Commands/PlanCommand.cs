@@ -12,9 +12,6 @@ internal static class PlanCommand
     /// <summary>A camera's still and the rate of its clips, where the site has none yet (common practice, no source).</summary>
     private const long UsualStillBytes = 100_000, UsualClipBitsPerSecond = 8_000_000;
 
-    private static readonly (string Word, long Bytes)[] SizeUnits =
-        [("kB", 1000), ("KB", 1000), ("MB", 1_000_000), ("GB", 1_000_000_000), ("TB", 1_000_000_000_000), ("B", 1)];
-
     public static Verb Build(Terminal terminal)
     {
         Option<string?> config = CommonOptions.Config();
@@ -97,20 +94,9 @@ internal static class PlanCommand
         }
     }
 
-    private static long Size(string option, string text)
-    {
-        foreach ((string word, long bytes) in SizeUnits)
-        {
-            if (text.EndsWith(word, StringComparison.Ordinal)
-                && decimal.TryParse(text[..^word.Length].Trim(), NumberStyles.AllowDecimalPoint, CultureInfo.InvariantCulture, out decimal number)
-                && number > 0 && number * bytes is >= 1 and <= 1_000_000_000_000_000)
-            {
-                return (long)(number * bytes);
-            }
-        }
-
-        throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", $"{option} is no size. Write a number and a unit, for example 512 MB.");
-    }
+    private static long Size(string option, string text) => SizeReader.Read(text, out long bytes) is null && bytes > 0
+        ? bytes
+        : throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", $"{option} is no size. Write a number and a unit, for example 512 MB.");
 
     private static long Rate(string option, string text) => BandwidthReader.Rate(text, out long bits) is { } fault || bits == 0
         ? throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", $"{option} is no rate. Write a number and a unit, for example 512 kbit/s or 2 Mbit/s.")

@@ -8,6 +8,7 @@ using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using CameraBridge.Pipeline.Confirmations;
+using CameraBridge.Pipeline.Retention;
 using CameraBridge.WebConsole;
 using Microsoft.Extensions.Hosting.Systemd;
 
@@ -50,7 +51,8 @@ internal static class ServeCommand
             await using ConfiguredAsyncDisposable listening = reports.ConfigureAwait(false);
             ConsoleHost console = await ConsoleHost.StartAsync(site, database, TimeProvider.System, loggers.CreateLogger<ConsoleHost>(), cancellation).ConfigureAwait(false);
             await using ConfiguredAsyncDisposable pages = console.ConfigureAwait(false);
-            Task running = run.RunAsync(sources.RunAsync, cancellation);
+            Trimming trimming = new(site, database, TimeProvider.System, loggers.CreateLogger<Trimming>());
+            Task running = run.RunAsync(token => Task.WhenAll(sources.RunAsync(token), trimming.RunAsync(token)), cancellation);
             SystemdNotifier systemd = new();
             systemd.Notify(ServiceState.Ready);
             TimeSpan started = TimeProvider.System.GetUtcNow() - Process.GetCurrentProcess().StartTime.ToUniversalTime();

@@ -37,6 +37,7 @@ internal static class ConfigurationReader
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
             Clips = ReadClips(root.Map("clips")),
+            Retention = ReadRetention(root.Map("retention")),
             PerformedStep = root.Has("performed_step") ? ReadPerformedStep(root.Map("performed_step")) : null,
             Console = root.Has("console") ? ReadConsole(root.Map("console")) : null,
             Listen = root.Has("listen") ? ReadListen(root.Map("listen")) : null,
@@ -136,6 +137,19 @@ internal static class ConfigurationReader
         };
         reader.Done();
         return worklist;
+    }
+
+    private static RetentionConfiguration ReadRetention(SettingReader reader)
+    {
+        RetentionConfiguration defaults = new();
+        RetentionConfiguration retention = new()
+        {
+            KeepSpool = reader.Duration("keep_spool", defaults.KeepSpool, TimeSpan.FromHours(1), 3650 * Day),
+            KeepState = reader.Duration("keep_state", defaults.KeepState, TimeSpan.FromHours(1), 36500 * Day),
+            SpoolFloor = reader.Get("spool_floor", defaults.SpoolFloor, SizeReader.Read, SizeReader.Write),
+        };
+        reader.Done();
+        return retention;
     }
 
     private static PerformedStepConfiguration ReadPerformedStep(SettingReader reader)

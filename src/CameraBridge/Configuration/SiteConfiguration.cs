@@ -43,6 +43,8 @@ internal sealed record SiteConfiguration
 
     public ClipConfiguration Clips { get; init; } = new();
 
+    public RetentionConfiguration Retention { get; init; } = new();
+
     /// <summary>The RIS that is told of performed procedure steps; null: none.</summary>
     public PerformedStepConfiguration? PerformedStep { get; init; }
 
@@ -244,6 +246,19 @@ internal sealed record ClipConfiguration
 
     /// <summary>A conversion that takes longer is ended, and the clip held.</summary>
     public TimeSpan LongestConversion { get; init; } = TimeSpan.FromHours(2);
+}
+
+/// <summary>How long what is kept elsewhere stays here, and how much of the disk stays free.</summary>
+internal sealed record RetentionConfiguration
+{
+    /// <summary>Spool files are let go so long after every destination confirmed.</summary>
+    public TimeSpan KeepSpool { get; init; } = TimeSpan.FromDays(30);
+
+    /// <summary>Headers of objects and answers of the worklist are let go so long after their spool files; what is needed to know a stick again stays.</summary>
+    public TimeSpan KeepState { get; init; } = TimeSpan.FromDays(365);
+
+    /// <summary>No picture is taken that would leave less than this free on the spool's disk, in bytes; at least the program's own reserve.</summary>
+    public long SpoolFloor { get; init; } = 200_000_000;
 }
 
 /// <summary>A RIS that takes performed procedure steps, and how patiently it is told.</summary>

@@ -18,6 +18,7 @@ public sealed class LogEventsTests
         ("CameraBridge.Pipeline.Confirmations", 1800),
         ("CameraBridge.Pipeline.Releases", 1900),
         ("CameraBridge.Pipeline.PerformedSteps", 2000),
+        ("CameraBridge.Pipeline.Retention", 2100),
         ("CameraBridge.Persistence", 1500),
         ("CameraBridge.Pipeline", 1500),
         ("CameraBridge.Commands", 1600),

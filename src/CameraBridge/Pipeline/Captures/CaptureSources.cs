@@ -33,7 +33,7 @@ internal sealed class CaptureSources : IDisposable
 
         _clock = clock;
         _logger = loggers.CreateLogger<CaptureSources>();
-        _spool = new Spool(site.SpoolFolder);
+        _spool = new Spool(site.SpoolFolder, site.Retention.SpoolFloor);
         _tools = new CaptureTools(_spool, new SpoolPause(clock, _logger), new Intake(_spool, database, signal, clock), database, clock, _logger);
         _watches = [.. site.Sources.Select(source => new SourceWatch(source, _tools))];
     }

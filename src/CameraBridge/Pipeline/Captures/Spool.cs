@@ -32,8 +32,13 @@ internal sealed class Spool : IDisposable
     private FileStream? _lock;
     private long _number;
 
-    public Spool(string folder)
+    private readonly long _floor;
+
+    /// <param name="folder">Its folder.</param>
+    /// <param name="floor">Bytes that stay free on its disk, however much is to be taken; at least the reserve.</param>
+    public Spool(string folder, long floor = 0)
     {
+        _floor = floor;
         _folder = Path.GetFullPath(folder);
         _incoming = Path.Combine(_folder, IncomingFolder, Guid.NewGuid().ToString("N"));
     }
@@ -84,7 +89,7 @@ internal sealed class Spool : IDisposable
         try
         {
             var drive = new DriveInfo(_folder);
-            long reserve = Math.Min(LargestReserve, drive.TotalSize / ReserveShare);
+            long reserve = Math.Max(Math.Min(LargestReserve, drive.TotalSize / ReserveShare), Math.Min(_floor, drive.TotalSize / 2));
             if (drive.AvailableFreeSpace - size < reserve)
             {
                 throw new SpoolUnavailableException(Sentence($"no room for a file of {size} bytes beside the {reserve} that stay free for the state"));
