@@ -21,7 +21,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private static readonly (Stage Stage, string Lane)[] Lanes =
     [
         (Stage.Cues, ""), (Stage.Sittings, ""), (Stage.Matches, ""), (Stage.Objects, ""), (Stage.Deliveries, Destinations[0]), (Stage.Deliveries, Destinations[1]),
-        (Stage.Confirmations, Destinations[0]), (Stage.Confirmations, Destinations[1]),
+        (Stage.Confirmations, Destinations[0]), (Stage.Confirmations, Destinations[1]), (Stage.Releases, "stick"), (Stage.PerformedSteps, ""),
     ];
 
     private readonly Random _random = new(seed);
@@ -31,6 +31,9 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private readonly Dictionary<long, string> _uids = [];
     private readonly List<(string TransactionUID, long DeliveryId)> _transactions = [];
     private readonly HashSet<long> _kept = [];
+    private readonly HashSet<long> _released = [];
+    private readonly HashSet<long> _trimmed = [];
+    private readonly Dictionary<long, long> _objects = [];
     private int _captures;
     private int _births;
 
@@ -80,7 +83,9 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
         }
 
         IReadOnlyList<SittingReport> reports = await _processes[0].GetReportAsync(null, Cancellation);
+        // What is not released belongs to sittings of which something is held or not confirmed.
         Assert.DoesNotContain(await _processes[0].GetOpenWorkAsync(null, Cancellation), open => open.Stage != Stage.Releases);
+        Assert.All(await _processes[0].GetOpenPerformedStepsAsync(Cancellation), step => Assert.Equal(PerformedStepState.Refused, step.State));
         Assert.Equal(_captures, reports.Sum(report => report.Captures.Count));
         Assert.All(reports.SelectMany(report => report.Captures), capture => Assert.True(
             capture.State is CaptureState.Encoded or CaptureState.Evidence or CaptureState.Held || reports.Any(r => r.Sitting.Id == capture.SittingId && r.Sitting.State == SittingState.Held)));
@@ -98,6 +103,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
 
     private Task StepAsync() => _random.Next(12) switch
     {
+        3 when _random.Next(3) == 0 => TrimAsync(),
         0 or 1 => TakeAsync(),
         2 => _processes[_random.Next(2)].CloseSoonAsync("stick", _random.Next(2) == 0 ? null : Folders[_random.Next(Folders.Length)], Cancellation),
         3 => PassTimeAsync(),
@@ -118,7 +124,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
 
     private Task PassTimeAsync()
     {
-        clock.Advance(TimeSpan.FromSeconds(_random.Next(100)));
+        clock.Advance(TimeSpan.FromSeconds(_random.Next(180)));
         return Task.CompletedTask;
     }
 
@@ -211,9 +217,80 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
                 return await MakeAsync(database, work);
             case Stage.Confirmations:
                 return await ConfirmAsync(database, work);
+            case Stage.Releases:
+                return await ReleaseAsync(database, work);
+            case Stage.PerformedSteps:
+                return await TellAsync(database, work);
             default:
                 return await DeliverAsync(database, work);
         }
+    }
+
+    private async Task<bool> ReleaseAsync(IPipelineDatabase database, Work work)
+    {
+        ReleaseTask? task = (await database.GetReleasesAsync([work], Cancellation)).SingleOrDefault();
+        if (task?.KeptAt is null || (await database.BeginReleasesAsync([work], Cancellation)).Count == 0)
+        {
+            await database.PostponeAsync([work], clock.GetUtcNow() + Quiet, counts: true, Cancellation);
+            return false;
+        }
+
+        // Rule 3: a file may go only now, and the state must say so at this very moment.
+        SittingReport report = (await database.GetReportAsync(null, Cancellation)).Single(one => one.Sitting.Id == task.Capture.SittingId);
+        await LearnAsync(database, report.Sitting.Id);
+        Assert.All(
+            task.Capture.State == CaptureState.Evidence ? report.Deliveries : report.Deliveries.Where(delivery => _objects[delivery.ImagingObjectId] == task.Capture.Id),
+            delivery => Assert.Equal(ConfirmationState.Kept, delivery.Confirmation?.State));
+        bool written = (await database.CompleteReleasesAsync([new ReleaseResult(work, ReleaseState.Removed, null)], Cancellation)).Count == 0;
+        if (written)
+        {
+            _released.Add(task.Capture.Id);
+        }
+
+        return written;
+    }
+
+    /// <summary>Remembers which capture each object was made of.</summary>
+    private async Task LearnAsync(IPipelineDatabase database, long sittingId)
+    {
+        foreach (ImagingObject made in await database.GetObjectsOfSittingAsync(sittingId, Cancellation))
+        {
+            _objects[made.Id] = made.CaptureId;
+        }
+    }
+
+    private async Task<bool> TellAsync(IPipelineDatabase database, Work work)
+    {
+        PerformedStep step = (await database.GetPerformedStepAsync(work, Cancellation))!.Step;
+        PerformedStepState next = step.State == PerformedStepState.Planned ? PerformedStepState.InProgress : PerformedStepState.Completed;
+        bool written = await database.CompletePerformedStepAsync(
+            _random.Next(3) == 0 ? new PerformedStepResult(work, step.State, null, "later", clock.GetUtcNow()) : new PerformedStepResult(work, next, 0, "told", null), Cancellation);
+
+        // The RIS is never told an end before its beginning.
+        Assert.True(step.State != PerformedStepState.InProgress || !written || step.EndsAt is not null, "a step was to be ended before its sitting's objects were made");
+        return written;
+    }
+
+    /// <summary>Spool files may go only of captures whose objects every destination keeps.</summary>
+    private async Task TrimAsync()
+    {
+        IPipelineDatabase database = _processes[_random.Next(2)];
+        IReadOnlyList<TrimTask> tasks = await database.GetTrimmableAsync(clock.GetUtcNow(), 3, Cancellation);
+        IReadOnlyList<SittingReport> reports = await database.GetReportAsync(null, Cancellation);
+        foreach (TrimTask task in tasks)
+        {
+            SittingReport report = reports.Single(one => one.Captures.Any(capture => capture.Id == task.CaptureId));
+            Capture capture = report.Captures.Single(one => one.Id == task.CaptureId);
+            await LearnAsync(database, report.Sitting.Id);
+            Assert.True(capture.State is CaptureState.Encoded or CaptureState.Evidence);
+            Assert.All(
+                capture.State == CaptureState.Evidence ? report.Deliveries : report.Deliveries.Where(delivery => _objects[delivery.ImagingObjectId] == capture.Id),
+                delivery => Assert.Equal(ConfirmationState.Kept, delivery.Confirmation?.State));
+            Assert.True(_trimmed.Add(capture.Id), "a capture was let go twice");
+        }
+
+        await database.MarkTrimmedAsync([.. tasks.Select(task => task.CaptureId)], Cancellation);
+        await database.TrimStateAsync(clock.GetUtcNow(), 2, Cancellation);
     }
 
     private async Task<bool> ConfirmAsync(IPipelineDatabase database, Work work)
@@ -256,19 +333,25 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
         0 => database.CompleteMatchAsync(work, new Match { SittingId = work.SubjectId, HeldReasons = [new Reason("no-step", "no step fits")] }, Cancellation),
         1 => database.DeferMatchAsync(
             work, new Match { SittingId = work.SubjectId, HeldReasons = [new Reason("worklist-out", "it does not answer")] }, clock.GetUtcNow() + Quiet, Cancellation),
-        _ => database.CompleteMatchAsync(work, DatabaseContract.MatchOf(work.SubjectId), Cancellation),
+        _ => database.CompleteMatchAsync(work, DatabaseContract.MatchOf(work.SubjectId) with { PerformedStepUID = $"2.25.{_random.NextInt64(1L << 60)}" }, Cancellation),
     };
 
     private async Task<bool> MakeAsync(IPipelineDatabase database, Work work)
     {
         Capture[] left = [.. (await database.GetCapturesOfSittingAsync(work.SubjectId, Cancellation)).Where(capture => capture.State == CaptureState.Read)];
         Capture[] good = [.. left.Where(_ => _random.Next(8) != 0)];
+        Capture[] labels = [.. good.Where(_ => _random.Next(6) == 0)];
+        good = [.. good.Except(labels)];
         ImagingObject[] made = [.. good.Select(capture => DatabaseContract.ObjectOf(capture) with
         {
             SOPInstanceUID = $"2.25.{_random.NextInt64(1L << 60)}",
             Destinations = Destinations,
         })];
-        CaptureVerdict[] others = [.. left.Except(good).Select(capture => new CaptureVerdict(capture.Id, CaptureState.Held, "torn"))];
+        CaptureVerdict[] others =
+        [
+            .. left.Except(good).Except(labels).Select(capture => new CaptureVerdict(capture.Id, CaptureState.Held, "torn")),
+            .. labels.Select(capture => new CaptureVerdict(capture.Id, CaptureState.Evidence, null)),
+        ];
         return await database.CompleteObjectsAsync(work, made, [], others, Cancellation);
     }
 
@@ -309,6 +392,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
             IReadOnlyList<ImagingObject> objects = await database.GetObjectsOfSittingAsync(report.Sitting.Id, Cancellation);
             Assert.Equal(
                 report.Captures.Where(capture => capture.State == CaptureState.Encoded).Select(capture => capture.Id).Order(), objects.Select(made => made.CaptureId).Order());
+            await LearnAsync(database, report.Sitting.Id);
             Assert.All(objects, made => Assert.Equal(made.SOPInstanceUID, _uids.TryAdd(made.CaptureId, made.SOPInstanceUID) ? made.SOPInstanceUID : _uids[made.CaptureId]));
             Assert.Equal(
                 objects.SelectMany(made => Destinations.Select(destination => (made.Id, destination))).Order(),
@@ -327,7 +411,10 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
             (true, ConfirmationState.Kept), (delivery.State is DeliveryState.Stored or DeliveryState.StoredWithWarning, delivery.Confirmation!.State)));
 
         // Rule 3: a source may be released only when every destination keeps the capture's object.
-        Assert.Equal(deliveries.GroupBy(delivery => delivery.ImagingObjectId).Count(made => made.All(delivery => _kept.Contains(delivery.Id))), work[Stage.Releases]);
+        HashSet<long> free = [.. deliveries.GroupBy(delivery => delivery.ImagingObjectId).Where(made => made.All(delivery => _kept.Contains(delivery.Id))).Select(made => _objects[made.Key])];
+        int evidence = work[Stage.Releases] - free.Except(_released).Count();
+        Assert.InRange(evidence, 0, captures.Count(capture => capture.State == CaptureState.Evidence));
+        Assert.All(_released.Where(id => captures.Single(capture => capture.Id == id).State == CaptureState.Encoded), id => Assert.Contains(id, free));
     }
 
     private Capture New(string place) => FlowSteps.Capture(place) with { Sha256 = $"{_captures:x64}", ModifiedAt = clock.GetUtcNow(), SettledAt = clock.GetUtcNow() };

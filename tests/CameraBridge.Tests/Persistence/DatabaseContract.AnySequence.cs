@@ -11,7 +11,7 @@ public abstract partial class DatabaseContract
     [InlineData(77)]
     public async Task From_any_state_any_sequence_of_events_keeps_the_rules_and_what_is_left_can_be_finished(int seed)
     {
-        const int Steps = 600;
+        const int Steps = 450;
         await using AnySequence walk = new(owner => OpenAsync(owner), Clock, seed);
 
         await walk.WalkAsync(Steps);

@@ -43,10 +43,10 @@ function report(transaction, references, to) {
     ...(good.length > 0 && { ReferencedSOPSequence: good }),
     ...(bad.length > 0 && { FailedSOPSequence: bad }),
   }));
-  request.on('response', (response) => {
-    tell('reported', { status: response.getStatus() });
-    tell('committed', { uids: good.map((one) => one.ReferencedSOPInstanceUID) });
-  });
+  request.on('response', (response) => tell('reported', { status: response.getStatus() }));
+
+  // Its word is given with the report, whether or not the answer to that comes.
+  tell('committed', { uids: good.map((one) => one.ReferencedSOPInstanceUID) });
   const client = new Client();
   client.addRequest(request);
   client.on('networkError', (error) => tell('error', { error: String(error) }));
