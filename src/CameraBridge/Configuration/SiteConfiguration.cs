@@ -324,7 +324,7 @@ internal sealed record DestinationConfiguration
     public WebConfiguration? Web { get; init; }
 
     /// <summary>Associations, or requests, at the same time.</summary>
-    public int Associations { get; init; } = 2;
+    public int Associations { get; init; } = 4;
 
     /// <summary>First delay after a failure; it doubles, with jitter, up to <see cref="LongestRetryDelay"/>.</summary>
     public TimeSpan FirstRetryDelay { get; init; } = TimeSpan.FromSeconds(5);
