@@ -3,16 +3,14 @@ using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
-using CameraBridge.Practice;
-using CameraBridge.Tests.EndToEnd;
+using CameraBridge.Practice.Sticks;
 using CameraBridge.Tests.Peers;
-using Microsoft.Extensions.Logging.Abstractions;
 
 namespace CameraBridge.Benchmarks;
 
 /// <summary>
-/// Time from a settled file to its object's confirmation, at 1, 10 and 100 pictures a second, through the running service: dcmtk's worklist is asked by the folder's name,
-/// the practice archive commits. The quiet time after which a folder is a complete sitting (1 s here) is part of it, and the limit that nothing can beat.
+/// Time from a settled file to its object's confirmation, at 1, 10 and 100 pictures a second, through the running service: a sidecar names the order, the practice
+/// hospital has it, stores the object and commits. The quiet time after which a folder is a complete sitting (1 s here) is part of it, and the limit that nothing can beat.
 /// </summary>
 internal static class LatencyBenchmark
 {
@@ -35,14 +33,21 @@ internal static class LatencyBenchmark
         string home = Directory.CreateTempSubdirectory("camerabridge-latency-").FullName;
         try
         {
-            int folders = Math.Max(1, count / PicturesInFolder);
-            DateOnly today = DateOnly.FromDateTime(DateTime.UtcNow);
-            await OutsideHospital.WriteItemsAsync(Path.Combine(home, "worklist", OutsideHospital.WorklistAETitle), [.. Enumerable.Range(1, folders).Select(i => new Order(
-                $"Late^Test{i}", $"LATE{i}", $"ACCL{i:0000}", $"2.25.7300{i}", "LATECAM", "ES", today, $"SPSL{i}"))]);
-            await using PeerProcess worklist = await PeerProcess.StartWorklistAsync(Path.Combine(home, "worklist"), "-csk");
-            await using PracticeHospital archive = await PracticeHospital.StartAsync(
-                new PracticeOptions { Orders = [], ArchiveFolder = Path.Combine(home, "archive") }, TimeProvider.System, NullLogger<PracticeHospital>.Instance);
-            string stick = Directory.CreateDirectory(Path.Combine(home, "share")).FullName;
+            DateOnly day = DateOnly.FromDateTime(TimeProvider.System.GetLocalNow().DateTime);
+            StickPlan plan = StickPlan.Many(day, count / PicturesInFolder, PicturesInFolder - 1);
+            string drawn = Path.Combine(home, "drawn");
+            StickDrawer.Draw(plan, drawn, seed: 5, day, TimeZoneInfo.Utc);
+            string orders = Path.Combine(home, "orders.yaml");
+            await File.WriteAllTextAsync(orders, StickOrders.Write(plan.Orders));
+            await using PeerProcess hospital = await PeerProcess.StartAsync(program, port =>
+                ["practice", "hospital", "--orders", orders, "--archive", Directory.CreateDirectory(Path.Combine(home, "archive")).FullName, "--port", $"{port}"]);
+            string share = Directory.CreateDirectory(Path.Combine(home, "share")).FullName;
+            for (int i = 0; i < plan.Folders.Count; i++)
+            {
+                string folder = Directory.CreateDirectory(Path.Combine(share, plan.Folders[i].Name)).FullName;
+                await File.WriteAllTextAsync(Path.Combine(folder, "camerabridge.json"), $$"""{ "version": 1, "accession_number": "{{plan.Orders[i].AccessionNumber}}" }""");
+            }
+
             string configuration = Path.Combine(home, "camerabridge.yaml");
             await File.WriteAllTextAsync(configuration, string.Create(CultureInfo.InvariantCulture, $"""
                 time_zone: UTC
@@ -50,40 +55,35 @@ internal static class LatencyBenchmark
                 state: {home}/state.db
                 sources:
                   - name: share
-                    folder: {stick}
+                    folder: {share}
                     station:
-                      ae_title: LATECAM
+                      ae_title: {StickPlan.StationAETitle}
                     settle_time: 0 s
                     quiet_time: 1 s
-                    optic: throat
-                    name_patterns:
-                      - name: folder
-                        expression: '^(?<accession_number>ACCL[0-9]+)$'
+                    optic: general
                 labels:
                   read: no
                 worklist:
                   host: 127.0.0.1
-                  port: {worklist.Port}
-                  called_ae_title: {OutsideHospital.WorklistAETitle}
+                  port: {hospital.Port}
+                  called_ae_title: PRACTICE
                 destinations:
                   - name: archive
                     host: 127.0.0.1
-                    port: {archive.EndPoint.Port}
+                    port: {hospital.Port}
                     called_ae_title: PRACTICE
                     confirm_by: commitment
                 """));
             using Process service = Process.Start(new ProcessStartInfo(program, ["serve", "--config", configuration, "--log-level", "error"]))!;
             Stopwatch watch = Stopwatch.StartNew();
-            byte[][] pictures = [.. Enumerable.Range(0, 16).Select(i => TestPictures.Still(i, 640, 480))];
             using PeriodicTimer pace = new(TimeSpan.FromSeconds(1.0 / rate));
-            for (int i = 0; i < count && await pace.WaitForNextTickAsync(); i++)
+            foreach (string path in Directory.EnumerateFiles(drawn, "*.JPG", SearchOption.AllDirectories).Order(StringComparer.Ordinal))
             {
-                string folder = Directory.CreateDirectory(Path.Combine(stick, string.Create(CultureInfo.InvariantCulture, $"ACCL{(i / PicturesInFolder % folders) + 1:0000}"))).FullName;
-                string path = Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"IMG_{(i % PicturesInFolder) + 1:0000}.JPG"));
-
-                // A comment of its own behind EOI makes each file another one, and its pixels stay what they are.
-                await File.WriteAllBytesAsync(path + ".part", [.. pictures[i % pictures.Length], .. BitConverter.GetBytes(i)]);
-                File.Move(path + ".part", path);
+                await pace.WaitForNextTickAsync();
+                string target = Path.Combine(share, Path.GetRelativePath(drawn, path));
+                File.Copy(path, target + ".part");
+                File.SetLastWriteTimeUtc(target + ".part", DateTime.UtcNow);
+                File.Move(target + ".part", target);
             }
 
             IReadOnlyList<TimeSpan> times = await WaitAsync(Path.Combine(home, "state.db"), count);

@@ -128,10 +128,10 @@ internal sealed class SlowLink : IAsyncDisposable
 
         private static async Task WaitUntilAsync(double at, CancellationToken cancellation)
         {
-            double wait = at - Now;
-            if (wait > 0)
+            var wait = TimeSpan.FromSeconds(Math.Max(0, at - Now));
+            if (wait > TimeSpan.Zero)
             {
-                await Task.Delay(TimeSpan.FromSeconds(wait), TimeProvider.System, cancellation);
+                await Task.Delay(wait, TimeProvider.System, cancellation);
             }
         }
     }
