@@ -56,9 +56,16 @@ internal sealed class ConsoleHost : IAsyncDisposable
             headers.CacheControl = "no-store";
             return next(context);
         });
-        application.MapGet("/", async (HttpContext context) => Results.Content(
-            WallScreen.Write(await StatusReply.ReadAsync(site, site.Sources, database, thorough: false, clock, context.RequestAborted).ConfigureAwait(false)),
-            "text/html; charset=utf-8"));
-        application.MapGet("/wall.css", () => Results.Content(WallScreen.Style, "text/css; charset=utf-8"));
+        application.MapGet("/", async (HttpContext context) =>
+        {
+            StatusReply status = await StatusReply.ReadAsync(site, site.Sources, database, thorough: false, clock, context.RequestAborted).ConfigureAwait(false);
+            context.Response.ContentType = "text/html; charset=utf-8";
+            await context.Response.WriteAsync(WallScreen.Write(status), context.RequestAborted).ConfigureAwait(false);
+        });
+        application.MapGet("/wall.css", async (HttpContext context) =>
+        {
+            context.Response.ContentType = "text/css; charset=utf-8";
+            await context.Response.WriteAsync(WallScreen.Style, context.RequestAborted).ConfigureAwait(false);
+        });
     }
 }

@@ -169,7 +169,7 @@ public sealed class KilledServiceTests : IDisposable
         {
             using PeriodicTimer look = new(TimeSpan.FromMilliseconds(200));
             while (await look.WaitForNextTickAsync(stop.Token)
-                && (site.StickContents().Count > 0 || (await database.GetOpenWorkAsync(null, stop.Token)).Count > 0 || (await database.GetOpenPerformedStepsAsync(stop.Token)).Count > 0))
+                && (Directory.EnumerateFiles(site.Stick, "*", SearchOption.AllDirectories).Any() || (await database.GetOpenWorkAsync(null, stop.Token)).Count > 0 || (await database.GetOpenPerformedStepsAsync(stop.Token)).Count > 0))
             {
                 Assert.False(service.IsCompleted, service.IsCompleted ? (await service).Error : "");
             }
