@@ -44,7 +44,7 @@ internal static class WallScreen
             (string look, string word) = LookOf(one.Wiping);
             page.Append(CultureInfo.InvariantCulture, $"""
                 <section class="{look}"><h2>{Text(one.Mount.Length == 0 ? one.Source : $"{one.Source}: {one.Mount}")}</h2>
-                <p class="word">{word}</p><p class="note">{Text(one.Words)}</p></section>
+                <p class="word">{word}</p><p class="note">{Text(one.Details)}</p></section>
 
                 """);
         }

@@ -53,11 +53,20 @@ internal sealed record SourceSurvey
     /// <summary>The verdict in words, for people.</summary>
     public string Words => Wiping switch
     {
-        Wiping.Safe => string.Create(CultureInfo.InvariantCulture, $"Safe to wipe: all {Pictures} pictures and clips on it are kept{Rest}"),
+        Wiping.Safe => $"Safe to wipe: {Details}",
+        Wiping.NotYet => $"NOT YET: {Details}",
+        Wiping.NotKnown => $"Not known: {Details}",
         Wiping.Empty => $"No pictures on it{Rest}",
-        Wiping.Away => "Not there",
-        Wiping.NotKnown => "Not known: it could not be read to its end; do not wipe it",
-        _ => $"NOT YET: {string.Join(", ", Parts())}{Rest}",
+        _ => "Not there",
+    };
+
+    /// <summary>What the verdict rests on.</summary>
+    public string Details => Wiping switch
+    {
+        Wiping.Safe => string.Create(CultureInfo.InvariantCulture, $"all {Pictures} pictures and clips on it are kept{Rest}"),
+        Wiping.NotYet => $"{string.Join(", ", Parts())}{Rest}",
+        Wiping.NotKnown => "it could not be read to its end; do not wipe it",
+        _ => Rest.Trim(),
     };
 
     private string Rest => Others == 0 ? "" : string.Create(CultureInfo.InvariantCulture, $" ({Others} other files are on it, which were not taken)");
