@@ -7,7 +7,6 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["flow"] = ("5,000 pictures through the whole flow, against copy, SHA-256 and fsync of them plus storescu: [--program FILE] [--labels no|yes]", FlowBenchmark.RunAsync),
     ["intake"] = ("5,000 files of 100 KB into the spool, against a loop of copy, SHA-256 and fsync: [FOLDER on the disk to measure]", IntakeBenchmark.RunAsync),
     ["labels"] = ("the look at a picture: how many labels are read, and what it costs: [FOLDER of photographs]", Labels.RunAsync),
-    ["latency"] = ("time from a settled file to its confirmation at 1, 10 and 100 pictures a second, through the service: [--program FILE]", LatencyBenchmark.RunAsync),
     ["links"] = ("how much of a link of 2 Mbit/s stills use at 50, 200 and 600 ms round trip, beside storescu: [--associations N]", LinksBenchmark.RunAsync),
     ["rescan"] = ("a look at 200,000 known files: [FOLDER on the disk to measure]", RescanBenchmark.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),

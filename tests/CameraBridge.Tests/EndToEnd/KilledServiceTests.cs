@@ -162,21 +162,33 @@ public sealed class KilledServiceTests : IDisposable
     private async Task DrainAsync()
     {
         using CancellationTokenSource stop = CancellationTokenSource.CreateLinkedTokenSource(Cancellation);
-        stop.CancelAfter(DrainLimit);
         using CancellationTokenSource told = CancellationTokenSource.CreateLinkedTokenSource(stop.Token);
         Task<Commands.TestTerminal> service = Commands.TestTerminal.RunAsync(told.Token, "serve", "--config", site.ConfigurationFile, "--log-level", "error");
         await using (SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(site.Folder, "state.db"), TimeProvider.System, stop.Token))
         {
             using PeriodicTimer look = new(TimeSpan.FromMilliseconds(200));
-            while (await look.WaitForNextTickAsync(stop.Token)
-                && (Directory.EnumerateFiles(site.Stick, "*", SearchOption.AllDirectories).Any() || (await database.GetOpenWorkAsync(null, stop.Token)).Count > 0 || (await database.GetOpenPerformedStepsAsync(stop.Token)).Count > 0))
+            long start = TimeProvider.System.GetTimestamp();
+            string left = "everything";
+            while (left.Length > 0)
             {
+                await look.WaitForNextTickAsync(stop.Token);
                 Assert.False(service.IsCompleted, service.IsCompleted ? (await service).Error : "");
+                left = await LeftAsync(database, stop.Token);
+                Assert.True(TimeProvider.System.GetElapsedTime(start) < DrainLimit, $"after {DrainLimit} there is left: {left}");
             }
         }
 
         await told.CancelAsync();
         Assert.Equal(0, (await service).ExitCode);
+    }
+
+    private async Task<string> LeftAsync(SqlitePipelineDatabase database, CancellationToken cancellation)
+    {
+        IEnumerable<string> files = Directory.EnumerateFiles(site.Stick, "*", SearchOption.AllDirectories).Select(path => Path.GetRelativePath(site.Stick, path));
+        IEnumerable<string> work = (await database.GetOpenWorkAsync(null, cancellation)).Select(open => open.ToString());
+        IEnumerable<string> steps = (await database.GetOpenPerformedStepsAsync(cancellation)).Select(step => step.ToString());
+        IEnumerable<string> held = (await database.GetHeldAsync(cancellation)).SelectMany(one => one.Captures).Where(capture => capture.HeldReason is not null).Select(capture => capture.HeldReason!);
+        return string.Join("; ", [.. files, .. work, .. steps, .. held]);
     }
 
     private void AssertStepsHaveEnded(JsonElement[] told)

@@ -143,9 +143,13 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private async Task TakeWorkAsync()
     {
         int process = _random.Next(2);
-        (Stage stage, string lane) = Lanes[_random.Next(Lanes.Length)];
+        (Stage stage, string lane) = _hands.Count > 0 && _random.Next(2) == 0
+            ? LaneOf(_hands[_random.Next(_hands.Count)].Work)
+            : Lanes[_random.Next(Lanes.Length)];
         _hands.AddRange((await LeaseAsync(process, stage, lane, 1 + _random.Next(4))).Select(work => (process, work)));
     }
+
+    private static (Stage Stage, string Lane) LaneOf(Work work) => (work.Stage, work.Lane);
 
     private async Task<IReadOnlyList<Work>> LeaseAsync(int process, Stage stage, string lane, int most)
     {
