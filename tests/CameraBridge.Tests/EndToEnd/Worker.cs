@@ -83,7 +83,7 @@ internal sealed class Worker : IAsyncDisposable
         _process.Dispose();
     }
 
-    private Task SignalAsync(string signal) => OutsideProgram.RunAsync("kill", $"-{signal}", Id.ToString(CultureInfo.InvariantCulture));
+    private Task<string> SignalAsync(string signal) => OutsideProgram.RunAsync("kill", $"-{signal}", Id.ToString(CultureInfo.InvariantCulture));
 
     private void Keep(string? line)
     {

@@ -1,5 +1,4 @@
 using CameraBridge.Persistence;
-using CameraBridge.Pipeline;
 using Xunit;
 
 namespace CameraBridge.Tests.Persistence;

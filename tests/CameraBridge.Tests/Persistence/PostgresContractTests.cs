@@ -3,7 +3,6 @@ using CameraBridge.Persistence;
 using CameraBridge.Persistence.Postgres;
 using CameraBridge.Persistence.Sql;
 using CameraBridge.Pipeline;
-using CameraBridge.Tests.Peers;
 using Microsoft.Extensions.Time.Testing;
 using Xunit;
 

@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Diagnostics.CodeAnalysis;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence.Sql;
 using Npgsql;
@@ -217,6 +218,7 @@ internal sealed class PostgresPipelineDatabase : SqlPipelineDatabase
         }
     }
 
+    [SuppressMessage("Reliability", "CA2000:Dispose objects before losing scope", Justification = "A session that is sound goes back to the idle ones; any other is disposed of.")]
     private T RunOnce<T>(Func<PostgresSession, T> work)
     {
         PostgresSession session = _idle.TryPop(out PostgresSession? idle) ? idle : OpenSession();

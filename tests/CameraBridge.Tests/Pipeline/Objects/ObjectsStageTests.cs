@@ -7,6 +7,7 @@ using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Objects;
 using CameraBridge.Tests.Dicom.Bitstreams;
 using CameraBridge.Tests.Peers;
@@ -279,7 +280,11 @@ public sealed class ObjectsStageTests : IDisposable
     /// <summary>The objects as they would be sent, read back from their stored pieces.</summary>
     private async Task<List<DataSet>> ObjectsAsync(IPipelineDatabase database)
     {
-        IReadOnlyList<Work> work = await database.LeaseAsync(Stage.Deliveries, "archive", 10, TimeSpan.FromMinutes(1), Cancellation);
+        Work[] work =
+        [
+            .. await database.LeaseAsync(Stage.Deliveries, "archive", 10, TimeSpan.FromMinutes(1), Cancellation),
+            .. await database.LeaseAsync(Stage.Deliveries, DeliveryLanes.ClipsOf("archive"), 10, TimeSpan.FromMinutes(1), Cancellation),
+        ];
         IReadOnlyList<DeliveryTask> tasks = await database.GetDeliveriesAsync(work, Cancellation);
         return
         [
