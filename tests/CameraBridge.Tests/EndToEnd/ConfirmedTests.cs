@@ -54,7 +54,7 @@ public sealed class ConfirmedTests : IDisposable
     {
         string items = await DrawAsync();
         await using OrthancPeer worklist = await OrthancPeer.StartAsync(Path.Combine(site.Folder, "orthanc"), items);
-        await using PeerProcess receiver = await PeerProcess.StartReceiverAsync(null);
+        await using PeerProcess receiver = await PeerProcess.StartReceiverAsync(null, "--fork");
         site.UseWorklist(worklist.DicomPort, OrthancPeer.AETitle);
         site.AddDestination("archive", receiver.Port, "PEERSTORE", confirmBy: "auto");
         Listen(null);
