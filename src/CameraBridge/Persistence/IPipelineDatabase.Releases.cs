@@ -24,7 +24,8 @@ internal partial interface IPipelineDatabase
 /// <param name="Work">The work.</param>
 /// <param name="Capture">The capture.</param>
 /// <param name="KeptAt">When the last destination confirmed; null when not every destination keeps it (any more to come), or something of its sitting is open.</param>
-internal sealed record ReleaseTask(Work Work, Capture Capture, DateTimeOffset? KeptAt);
+/// <param name="HasBegun">The journal says that its removal was begun, and not what came of it.</param>
+internal sealed record ReleaseTask(Work Work, Capture Capture, DateTimeOffset? KeptAt, bool HasBegun);
 
 /// <summary>What came of releasing one capture's source.</summary>
 /// <param name="Work">The work.</param>

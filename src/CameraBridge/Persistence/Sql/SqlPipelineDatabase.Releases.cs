@@ -31,20 +31,21 @@ internal abstract partial class SqlPipelineDatabase
         ReadAsync<IReadOnlyList<ReleaseTask>>(
             session =>
             {
-                Dictionary<long, (Capture Capture, DateTimeOffset? KeptAt)> found = session.Query(
+                Dictionary<long, (Capture Capture, DateTimeOffset? KeptAt, bool HasBegun)> found = session.Query(
                     $"""
                     select {CaptureColumns},
                         case when {MayBeReleased} then coalesce(
                             (select max(k.finished_at) from captures f join imaging_objects o on o.capture_id = f.id join deliveries d on d.imaging_object_id = o.id
                                 join confirmations k on k.delivery_id = d.id
-                             where f.sitting_id = c.sitting_id and (f.id = c.id or c.state = 'Evidence')), 0) end
+                             where f.sitting_id = c.sitting_id and (f.id = c.id or c.state = 'Evidence')), 0) end,
+                        case when exists (select 1 from releases r where r.capture_id = c.id and r.state = 'Begun') then 1 else 0 end
                     from captures c where c.id in ids($1)
                     """,
-                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(15) ? (DateTimeOffset?)null : At(reader, 15)),
+                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(15) ? (DateTimeOffset?)null : At(reader, 15), reader.GetInt32(16) == 1),
                     Ids(work.Select(piece => piece.SubjectId)))
                     .ToDictionary(row => row.Capture.Id);
                 return [.. work.Where(piece => found.ContainsKey(piece.SubjectId))
-                    .Select(piece => new ReleaseTask(piece, found[piece.SubjectId].Capture, found[piece.SubjectId].KeptAt))];
+                    .Select(piece => new ReleaseTask(piece, found[piece.SubjectId].Capture, found[piece.SubjectId].KeptAt, found[piece.SubjectId].HasBegun))];
             },
             cancellation);
 

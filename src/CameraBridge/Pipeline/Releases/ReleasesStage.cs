@@ -84,6 +84,10 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
                     case Found.Different:
                         results.Add(new ReleaseResult(task.Work, ReleaseState.Different, "Something else lies at its place, and is left."));
                         break;
+                    case Found.Nothing when task.HasBegun && trees.Count > 0:
+                        // The program ended between the removal and its result.
+                        results.Add(new ReleaseResult(task.Work, ReleaseState.Gone, "Its removal had begun, and it is not there any more."));
+                        break;
                     case Found.Nothing when source.Kind == SourceKind.Share && trees.Count > 0 && !IsEmptied(trees):
                         results.Add(new ReleaseResult(task.Work, ReleaseState.Gone, "It was not there any more."));
                         break;
