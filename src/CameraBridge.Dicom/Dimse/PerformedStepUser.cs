@@ -30,6 +30,9 @@ public sealed class PerformedStepUser(Association association)
     /// <summary>The contexts to propose for asking what became of a step.</summary>
     public static IReadOnlyList<ContextProposal> RetrieveProposals { get; } = InstanceExchange.Propose(SopClasses.ModalityPerformedProcedureStepRetrieve);
 
+    /// <summary>Error ID (0000,0903) of a step that has ended and may no longer be updated (PS3.4 section F.7.2.2).</summary>
+    public const ushort HasEnded = 0xA710;
+
     /// <summary>Makes a step (N-CREATE).</summary>
     /// <param name="sopInstanceUID">The step's UID, made and stored before.</param>
     /// <param name="attributes">As of <see cref="PerformedStepStart.ToDataSet"/>; stored before, so that a retry sends the same.</param>

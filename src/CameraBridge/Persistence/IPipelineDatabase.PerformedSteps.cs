@@ -11,6 +11,10 @@ internal partial interface IPipelineDatabase
     /// <summary>The performed step of this work with all that its messages need; null when it is gone.</summary>
     Task<PerformedStepTask?> GetPerformedStepAsync(Work work, CancellationToken cancellation);
 
+    /// <summary>Writes down that the end of this step is being sent, before it is: should its answer be lost, the RIS may have it.</summary>
+    /// <returns>False when the lease was lost: nothing was changed, and nothing may be sent.</returns>
+    Task<bool> BeginEndOfStepAsync(Work work, CancellationToken cancellation);
+
     /// <summary>Writes what the RIS answered. InProgress and not yet to be ended waits without work until it is.</summary>
     /// <returns>False when the lease was lost: nothing was changed.</returns>
     Task<bool> CompletePerformedStepAsync(PerformedStepResult result, CancellationToken cancellation);

@@ -419,6 +419,9 @@ internal enum PerformedStepState
 
     InProgress,
 
+    /// <summary>Its end has been sent, and the answer is not written down: it may have ended.</summary>
+    Ending,
+
     Completed,
 
     Discontinued,

@@ -266,6 +266,11 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private async Task<bool> TellAsync(IPipelineDatabase database, Work work)
     {
         PerformedStep step = (await database.GetPerformedStepAsync(work, Cancellation))!.Step;
+        if (step.State == PerformedStepState.InProgress && _random.Next(2) == 0)
+        {
+            _ = await database.BeginEndOfStepAsync(work, Cancellation);
+        }
+
         PerformedStepState next = step.State == PerformedStepState.Planned ? PerformedStepState.InProgress : PerformedStepState.Completed;
         bool written = await database.CompletePerformedStepAsync(
             _random.Next(3) == 0 ? new PerformedStepResult(work, step.State, null, "later", clock.GetUtcNow()) : new PerformedStepResult(work, next, 0, "told", null), Cancellation);

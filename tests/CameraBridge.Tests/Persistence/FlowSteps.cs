@@ -36,9 +36,14 @@ internal static class FlowSteps
         IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, params string[] destinations) =>
         QueueAsync(database, places, pieces, TransferSyntaxUID, destinations);
 
-    /// <summary>The same in another transfer syntax.</summary>
+    /// <summary>The same in another transfer syntax, with a match of one's own.</summary>
     public static async Task QueueAsync(
-        IPipelineDatabase database, IReadOnlyList<string> places, Func<Capture, IReadOnlyList<StoredPiece>> pieces, string transferSyntaxUID, IReadOnlyList<string> destinations)
+        IPipelineDatabase database,
+        IReadOnlyList<string> places,
+        Func<Capture, IReadOnlyList<StoredPiece>> pieces,
+        string transferSyntaxUID,
+        IReadOnlyList<string> destinations,
+        Match? match = null)
     {
         await database.AddCapturesAsync([.. places.Select(place => Capture(place))], TimeSpan.Zero, Cancellation);
         IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", int.MaxValue, Lease, Cancellation);
@@ -47,7 +52,7 @@ internal static class FlowSteps
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(closing.SubjectId, Cancellation);
         Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. captures.Select(capture => capture.Id)], "folder", Empty: false)], Cancellation));
         Work matching = (await database.LeaseAsync(Stage.Matches, "", 1, Lease, Cancellation)).Single();
-        Assert.True(await database.CompleteMatchAsync(matching, new Match { SittingId = matching.SubjectId, StepJson = "{}" }, Cancellation));
+        Assert.True(await database.CompleteMatchAsync(matching, (match ?? new Match { StepJson = "{}" }) with { SittingId = matching.SubjectId }, Cancellation));
         Work making = (await database.LeaseAsync(Stage.Objects, "", 1, Lease, Cancellation)).Single();
         Assert.True(await database.CompleteObjectsAsync(
             making,

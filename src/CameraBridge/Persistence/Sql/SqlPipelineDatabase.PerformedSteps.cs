@@ -37,6 +37,11 @@ internal abstract partial class SqlPipelineDatabase
             },
             cancellation);
 
+    public Task<bool> BeginEndOfStepAsync(Work work, CancellationToken cancellation) =>
+        WriteAsync(
+            session => IsHeld(session, work) && session.Execute("update performed_steps set state = 'Ending' where id = $1 and state = 'InProgress'", work.SubjectId) == 1,
+            cancellation);
+
     public Task<bool> CompletePerformedStepAsync(PerformedStepResult result, CancellationToken cancellation) =>
         WriteAsync(
             session =>

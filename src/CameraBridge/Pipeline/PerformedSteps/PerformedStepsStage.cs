@@ -94,14 +94,22 @@ internal sealed class PerformedStepsStage(
     private async Task<PerformedStepResult> EndAsync(PerformedStepUser user, PerformedStepStart start, PerformedStepTask task, string peer, CancellationToken cancellation)
     {
         PerformedStepEnd end = StepMessages.End(task, site);
+        bool wasSent = task.Step.State == PerformedStepState.Ending;
+        if (!wasSent && !await database.BeginEndOfStepAsync(task.Work, cancellation).ConfigureAwait(false))
+        {
+            // Somebody else has the work, and tells it.
+            return new PerformedStepResult(task.Work, PerformedStepState.InProgress, null, null, clock.GetUtcNow(), Tried: false);
+        }
+
         DimseReply reply = await user.SetAsync(task.Step.SOPInstanceUID, start.ToDataSet(), end.ToDataSet(), cancellation).ConfigureAwait(false);
         PerformedStepState ended = end.Discontinued is null ? PerformedStepState.Completed : PerformedStepState.Discontinued;
 
-        // A step that has ended may no longer be updated: after an answer that was lost, this is the answer.
-        bool hasEnded = reply.IsDone || (reply.Meaning.Advice == StatusAdvice.Ask && task.Work.Attempts > 0);
-        return hasEnded
-            ? new PerformedStepResult(task.Work, ended, reply.Status, $"The {peer} was told its end.", null)
-            : Failed(reply, task, PerformedStepState.InProgress, peer);
+        // A step that has ended may no longer be updated. Some RIS name it by its Error ID (PS3.4 section F.7.2.2); of one that does not, a processing failure
+        // means that only after an end that was sent and whose answer was lost, with the connection or with the program.
+        bool hadEnded = reply.ErrorID == PerformedStepUser.HasEnded || (reply.Meaning.Advice == StatusAdvice.Ask && wasSent);
+        return reply.IsDone || hadEnded
+            ? new PerformedStepResult(task.Work, ended, reply.Status, hadEnded ? $"The {peer} had its end already." : $"The {peer} was told its end.", null)
+            : Failed(reply, task, wasSent ? PerformedStepState.Ending : PerformedStepState.InProgress, peer);
     }
 
     private PerformedStepResult JudgeStart(DimseReply reply, PerformedStepTask task, string peer) =>
@@ -111,7 +119,8 @@ internal sealed class PerformedStepsStage(
 
     private PerformedStepResult Failed(DimseReply reply, PerformedStepTask task, PerformedStepState state, string peer)
     {
-        bool isLater = reply.Meaning.Advice == StatusAdvice.Later && clock.GetUtcNow() - task.Step.BeginsAt < configuration.GiveUpAfter;
+        // Ask, and not answered by what was sent before: the RIS failed at it, which may pass.
+        bool isLater = reply.Meaning.Advice is StatusAdvice.Later or StatusAdvice.Ask && clock.GetUtcNow() - task.Step.BeginsAt < configuration.GiveUpAfter;
         return isLater
             ? new PerformedStepResult(task.Work, state, reply.Status, $"The {peer} could not take it now: {reply}.", clock.GetUtcNow() + _delays.After(task.Work.Attempts))
             : new PerformedStepResult(task.Work, PerformedStepState.Refused, reply.Status, $"The {peer} refused it: {reply}. Enter the procedure in the RIS by hand; the pictures are not concerned.", null);
