@@ -7,6 +7,7 @@ using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using CameraBridge.Pipeline.Confirmations;
+using CameraBridge.Pipeline.Releases;
 
 namespace CameraBridge.Commands;
 
@@ -93,6 +94,7 @@ internal static class OnceCommand
                     .ConfigureAwait(false);
             }
 
+            await new StateNotes(site, database, clock, loggers.CreateLogger<StateNotes>()).WriteAsync([source], cancellation).ConfigureAwait(false);
             IReadOnlyList<SittingReport> reports = await database.GetReportAsync(source.Name, cancellation).ConfigureAwait(false);
             SittingReply[] sittings = [.. OfThisPass(reports, source.Folder, startedAt).Select(SittingReply.Of).OrderBy(sitting => sitting.Folder, StringComparer.Ordinal).ThenBy(sitting => sitting.Sitting)];
             HashSet<long> shown = [.. sittings.Select(sitting => sitting.Sitting)];

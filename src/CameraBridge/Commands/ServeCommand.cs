@@ -8,6 +8,7 @@ using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Captures;
 using CameraBridge.Pipeline.Confirmations;
+using CameraBridge.Pipeline.Releases;
 using CameraBridge.Pipeline.Retention;
 using CameraBridge.WebConsole;
 using Microsoft.Extensions.Hosting.Systemd;
@@ -52,7 +53,8 @@ internal static class ServeCommand
             ConsoleHost console = await ConsoleHost.StartAsync(site, database, TimeProvider.System, loggers.CreateLogger<ConsoleHost>(), cancellation).ConfigureAwait(false);
             await using ConfiguredAsyncDisposable pages = console.ConfigureAwait(false);
             Trimming trimming = new(site, database, TimeProvider.System, loggers.CreateLogger<Trimming>());
-            Task running = run.RunAsync(token => Task.WhenAll(sources.RunAsync(token), trimming.RunAsync(token)), cancellation);
+            StateNotes notes = new(site, database, TimeProvider.System, loggers.CreateLogger<StateNotes>());
+            Task running = run.RunAsync(token => Task.WhenAll(sources.RunAsync(token), trimming.RunAsync(token), notes.RunAsync(token)), cancellation);
             SystemdNotifier systemd = new();
             systemd.Notify(ServiceState.Ready);
             TimeSpan started = TimeProvider.System.GetUtcNow() - Process.GetCurrentProcess().StartTime.ToUniversalTime();

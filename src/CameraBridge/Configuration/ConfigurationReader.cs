@@ -86,6 +86,7 @@ internal static class ConfigurationReader
             },
             Release = reader.Choice("release", SourceDefaults.Release),
             ReleaseAfter = reader.Duration("release_after", SourceDefaults.ReleaseAfter, TimeSpan.Zero, 3650 * Day),
+            StateNote = reader.Flag("state_note", SourceDefaults.StateNote),
             NamePatterns = ReadPatterns(reader, "name_patterns"),
         };
         station.Done();

@@ -134,6 +134,9 @@ internal sealed record SourceConfiguration
     /// <summary>How long after the last confirmation.</summary>
     public TimeSpan ReleaseAfter { get; init; } = TimeSpan.FromHours(1);
 
+    /// <summary>Whether a note in its root says in words if it may be wiped.</summary>
+    public bool StateNote { get; init; }
+
     /// <summary>Patterns over folder and file names, with the same named groups as label patterns.</summary>
     public IReadOnlyList<IdentityPattern> NamePatterns { get; init; } = [];
 }

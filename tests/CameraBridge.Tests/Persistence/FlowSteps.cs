@@ -43,9 +43,19 @@ internal static class FlowSteps
         Func<Capture, IReadOnlyList<StoredPiece>> pieces,
         string transferSyntaxUID,
         IReadOnlyList<string> destinations,
+        Match? match = null) =>
+        await QueueAsync(database, [.. places.Select(place => Capture(place))], pieces, transferSyntaxUID, destinations, match);
+
+    /// <summary>The same of captures that lie somewhere.</summary>
+    public static async Task QueueAsync(
+        IPipelineDatabase database,
+        IReadOnlyList<Capture> found,
+        Func<Capture, IReadOnlyList<StoredPiece>> pieces,
+        string transferSyntaxUID,
+        IReadOnlyList<string> destinations,
         Match? match = null)
     {
-        await database.AddCapturesAsync([.. places.Select(place => Capture(place))], TimeSpan.Zero, Cancellation);
+        await database.AddCapturesAsync(found, TimeSpan.Zero, Cancellation);
         IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", int.MaxValue, Lease, Cancellation);
         await database.CompleteCuesAsync([.. cues.Select(work => new CaptureReading(work, DateTimeOffset.UnixEpoch, "file", []))], Cancellation);
         Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, Lease, Cancellation)).Single();
@@ -70,5 +80,19 @@ internal static class FlowSteps
             [],
             [],
             Cancellation));
+    }
+
+    /// <summary>Everything that is queued is stored, and kept by its destination.</summary>
+    public static async Task KeepAsync(IPipelineDatabase database, params string[] destinations)
+    {
+        foreach (string destination in destinations)
+        {
+            IReadOnlyList<Work> deliveries = await database.LeaseAsync(Stage.Deliveries, destination, int.MaxValue, Lease, Cancellation);
+            Assert.Empty(await database.CompleteDeliveriesAsync(
+                [.. deliveries.Select(work => new DeliveryResult(work, DeliveryState.Stored, 0, "stored", null) { ConfirmAt = DateTimeOffset.UnixEpoch })], Cancellation));
+            IReadOnlyList<Work> confirmations = await database.LeaseAsync(Stage.Confirmations, destination, int.MaxValue, Lease, Cancellation);
+            Assert.Empty(await database.CompleteConfirmationsAsync(
+                [.. confirmations.Select(work => new ConfirmationResult(work, ConfirmationOutcome.Kept, ConfirmationWay.Query, "found", null, SendAgainMost: 2))], Cancellation));
+        }
     }
 }

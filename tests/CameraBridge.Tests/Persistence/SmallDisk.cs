@@ -22,6 +22,8 @@ internal sealed class SmallDisk : IDisposable
     /// <returns>False while somebody has a file open for writing.</returns>
     public bool TryMakeReadOnly() => Run("mount", "-o", "remount,ro", _folder);
 
+    public bool TryMakeWritable() => Run("mount", "-o", "remount,rw", _folder);
+
     public void Dispose() => Run("umount", _folder);
 
     private static bool Run(string program, params string[] arguments)

@@ -14,4 +14,7 @@ internal static partial class ReleaseLog
 
     [LoggerMessage(1903, LogLevel.Information, "Source {Source}: the lists of {Count} folder(s) name what is kept")]
     public static partial void Marked(this ILogger logger, string source, int count);
+
+    [LoggerMessage(1904, LogLevel.Warning, "Source {Source}: the note of its state cannot be written: {Words}. 'camerabridge status' and the wall page tell it all the same")]
+    public static partial void NoStateNote(this ILogger logger, string source, string words);
 }

@@ -75,7 +75,7 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
             List<(ReleaseTask Task, SourceTree Tree)> here = [];
             foreach (ReleaseTask task in due)
             {
-                (SourceTree? tree, Found found) = Find(trees, task.Capture, cancellation);
+                (SourceTree? tree, Found found) = Find(source, trees, task.Capture, cancellation);
                 switch (found)
                 {
                     case Found.Same:
@@ -120,7 +120,7 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
     private static bool IsEmptied(IReadOnlyList<SourceTree> trees) => trees.All(tree => !Directory.EnumerateFileSystemEntries(Places.ToText(tree.RootPlace)).Any());
 
     /// <summary>The tree that holds the capture's very content; else whatever speaks most for its having been there.</summary>
-    private static (SourceTree? Tree, Found Found) Find(IReadOnlyList<SourceTree> trees, Capture capture, CancellationToken cancellation)
+    private static (SourceTree? Tree, Found Found) Find(SourceConfiguration source, IReadOnlyList<SourceTree> trees, Capture capture, CancellationToken cancellation)
     {
         Found best = Found.Nothing;
         foreach (SourceTree tree in trees)
@@ -134,8 +134,8 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
             best = found == Found.Unreadable || best == Found.Unreadable ? Found.Unreadable : found == Found.Different ? found : best;
         }
 
-        // With several mounts, another stick's file of the same name says nothing about this one.
-        return (null, best == Found.Different && trees.Count > 1 ? Found.Nothing : best);
+        // Cameras number alike: another stick's file of the same name says nothing about this one, which may come back.
+        return (null, best == Found.Different && (source.Kind == SourceKind.Stick || trees.Count > 1) ? Found.Nothing : best);
     }
 
     private async Task RemoveAsync(
@@ -178,10 +178,8 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
         {
             try
             {
-                KeptList.Add(
-                    Path.Combine(Places.ToText(folder.Key.Tree.RootPlace), Places.ToText(folder.Key.Folder)),
-                    folder.Select(one => one.Task.Capture.Place[(one.Task.Capture.Place.LastIndexOf('/') + 1)..]),
-                    now);
+                folder.Key.Tree.WithFolder(
+                    folder.Key.Folder, path => KeptList.Add(path, folder.Select(one => one.Task.Capture.Place[(one.Task.Capture.Place.LastIndexOf('/') + 1)..]), now));
                 results.AddRange(folder.Select(one => new ReleaseResult(one.Task.Work, ReleaseState.Marked, null)));
             }
             catch (Exception unwritable) when (unwritable is IOException or UnauthorizedAccessException)

@@ -89,13 +89,10 @@ internal sealed record SourceSurvey
     /// <param name="cancellation">Gives up.</param>
     public static IReadOnlyList<SourceSurvey> Of(SourceConfiguration source, IReadOnlyList<CaptureStanding> standings, bool thorough, CancellationToken cancellation)
     {
-        ILookup<string, CaptureStanding> byPlace = standings.ToLookup(standing => standing.Place, StringComparer.Ordinal);
         IReadOnlyList<SourceTree> trees = SourceTree.Open(source);
-        bool isOneTree = !source.Folder.EndsWith("/*", StringComparison.Ordinal);
         try
         {
-            SourceSurvey[] surveys = [.. trees.Select(tree => new SurveyWalk(tree, byPlace, thorough, cancellation)
-                .Run(source.Name, isOneTree ? "" : tree.RootPlace[(tree.RootPlace.LastIndexOf('/') + 1)..]))];
+            SourceSurvey[] surveys = [.. trees.Select(tree => Of(source, tree, standings, thorough, cancellation))];
             return surveys.Length > 0 ? surveys : [new SourceSurvey { Source = source.Name, Mount = "", Wiping = Wiping.Away }];
         }
         finally
@@ -105,6 +102,14 @@ internal sealed record SourceSurvey
                 tree.Dispose();
             }
         }
+    }
+
+    /// <summary>Looks at one tree of a source.</summary>
+    public static SourceSurvey Of(SourceConfiguration source, SourceTree tree, IReadOnlyList<CaptureStanding> standings, bool thorough, CancellationToken cancellation)
+    {
+        ILookup<string, CaptureStanding> byPlace = standings.ToLookup(standing => standing.Place, StringComparer.Ordinal);
+        string mount = source.Folder.EndsWith("/*", StringComparison.Ordinal) ? tree.RootPlace[(tree.RootPlace.LastIndexOf('/') + 1)..] : "";
+        return new SurveyWalk(tree, byPlace, thorough, cancellation).Run(source.Name, mount);
     }
 
     /// <summary>One walk through one tree.</summary>

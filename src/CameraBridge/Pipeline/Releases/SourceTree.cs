@@ -141,6 +141,28 @@ internal sealed class SourceTree : IDisposable
         return error;
     }
 
+    /// <summary>Does something in a folder of the tree, by a path that leads to this very folder and to nothing that was put at its name since.</summary>
+    /// <param name="place">The folder; "" for the root.</param>
+    /// <param name="act">Gets the path.</param>
+    /// <exception cref="IOException">The folder is not there any more, or cannot be opened.</exception>
+    public void WithFolder(string place, Action<string> act)
+    {
+        using SafeFileHandle folder = OpenFolder(place) ?? throw new IOException("The folder is not there any more.");
+        bool isHeld = false;
+        try
+        {
+            folder.DangerousAddRef(ref isHeld);
+            act($"/proc/self/fd/{folder.DangerousGetHandle()}");
+        }
+        finally
+        {
+            if (isHeld)
+            {
+                folder.DangerousRelease();
+            }
+        }
+    }
+
     /// <summary>Removes a folder, and those above it, as long as they are empty; the root stays.</summary>
     public void RemoveEmptyFolders(string folder)
     {
