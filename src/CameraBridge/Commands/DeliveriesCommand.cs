@@ -4,6 +4,7 @@ using System.Text.Json;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Deliveries;
 
 namespace CameraBridge.Commands;
 
@@ -61,13 +62,14 @@ internal static class DeliveriesCommand
                     throw NoSuchDestination(site, only);
                 }
 
+                IReadOnlyList<DeliveryQueue> queues = await database.GetQueuesAsync(QueueEstimate.Window, cancellation).ConfigureAwait(false);
                 if (parsed.GetValue(CommonOptions.Json))
                 {
-                    WriteJson(terminal.Out, site, all, unconfirmed);
+                    WriteJson(terminal.Out, site, all, unconfirmed, queues);
                 }
                 else
                 {
-                    WriteText(terminal.Out, site, all);
+                    WriteText(terminal.Out, site, all, queues);
                     WriteUnconfirmed(terminal.Out, site, unconfirmed);
                 }
 
@@ -77,7 +79,8 @@ internal static class DeliveriesCommand
         return verb;
     }
 
-    private static void WriteJson(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed) => JsonReply.Write(writer, new
+    private static void WriteJson(
+        TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed, IReadOnlyList<DeliveryQueue> queues) => JsonReply.Write(writer, new
     {
         Destinations = ByDestination(all).Select(group => new
         {
@@ -88,6 +91,7 @@ internal static class DeliveriesCommand
             Refused = Count(group, DeliveryState.Refused),
             GivenUp = Count(group, DeliveryState.GivenUp),
             Sittings = group.Select(one => one.SittingId).Distinct().Count(),
+            SecondsLeft = queues.FirstOrDefault(queue => queue.Destination == group.Key) is { } queue ? Left(site, queue)?.TotalSeconds : null,
         }),
         Undelivered = all.Select(one => new
         {
@@ -132,7 +136,7 @@ internal static class DeliveriesCommand
         writer.WriteLine("An archive's success only means that it received an object. Do not wipe a source before its objects are confirmed; 'camerabridge status' tells.");
     }
 
-    private static void WriteText(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all)
+    private static void WriteText(TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<DeliveryQueue> queues)
     {
         if (all.Count == 0)
         {
@@ -147,8 +151,9 @@ internal static class DeliveriesCommand
         writer.WriteLine();
         foreach (IGrouping<string, Undelivered> group in ByDestination(all))
         {
+            string queued = IsConfigured(site, group.Key) && queues.FirstOrDefault(queue => queue.Destination == group.Key) is { Bytes: > 0 } queue ? $" Queue: {QueueEstimate.Words(queue, Left(site, queue))}." : "";
             writer.WriteLine(FormattableString.Invariant(
-                $"{group.Key}: {group.Sum(one => one.Count)} not delivered ({Counts(group)}), of {group.Select(one => one.SittingId).Distinct().Count()} sitting(s).{(IsConfigured(site, group.Key) ? "" : " It is in the configuration no more, so nothing is sent to it; add it there again.")}"));
+                $"{group.Key}: {group.Sum(one => one.Count)} not delivered ({Counts(group)}), of {group.Select(one => one.SittingId).Distinct().Count()} sitting(s).{queued}{(IsConfigured(site, group.Key) ? "" : " It is in the configuration no more, so nothing is sent to it; add it there again.")}"));
         }
 
         writer.WriteLine("Nothing is lost. 'camerabridge check' finds the fault; camerabridge deliveries again --by \"YOUR NAME\" then sends what was refused or given up, and at once what waits.");
@@ -177,6 +182,9 @@ internal static class DeliveriesCommand
                 + (first is { AskedBy: { } person, AskedAt: { } at } ? $" (last asked for by {person}, {Clock(site, at)})" : ""),
         ];
     }
+
+    private static TimeSpan? Left(SiteConfiguration site, DeliveryQueue queue) =>
+        QueueEstimate.Of(queue, site.Destinations.FirstOrDefault(one => one.Name == queue.Destination), TimeProvider.System.GetUtcNow(), site.TimeZone);
 
     private static string Clock(SiteConfiguration site, DateTimeOffset moment) =>
         TimeZoneInfo.ConvertTime(moment, site.TimeZone).ToString("yyyy-MM-dd HH:mm:ss zzz", CultureInfo.InvariantCulture);

@@ -23,7 +23,7 @@ public sealed class DeliveriesCommandTests
         Assert.Matches(@"^1 +stick +0001 +archive +2 +1 +refused +none +It refused the first\. \(1 more reason\(s\): --json\)$", lines[3]);
         Assert.Matches(@"^1 +stick +0001 +archive +1 +1 +waiting +2126-07-01 09:30:00 \+00:00 +It is full\.$", lines[4]);
         Assert.Matches(@"^2 +stick +0002 +museum +1 +0 +waiting +now +not tried yet$", lines[5]);
-        Assert.Contains("archive: 4 not delivered (1 waiting, 2 refused, 1 given up), of 1 sitting(s).", lines);
+        Assert.Contains("archive: 4 not delivered (1 waiting, 2 refused, 1 given up), of 1 sitting(s). Queue: 1 still, 0.0 MB, time not known: nothing went lately.", lines);
         Assert.Contains("museum: 1 not delivered (1 waiting), of 1 sitting(s). It is in the configuration no more, so nothing is sent to it; add it there again.", lines);
         Assert.Contains("camerabridge deliveries again --by", lines[^1], StringComparison.Ordinal);
     }

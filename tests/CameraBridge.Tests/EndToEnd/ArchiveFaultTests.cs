@@ -19,7 +19,7 @@ public sealed class ArchiveFaultTests
         using FaultSite site = new FaultSite().Use(worklist.Port, archive.Port);
         archive.Answer = (request, _) => new(request < 4 ? new HandlerAnswer(OutOfResources) : HandlerAnswer.Success);
 
-        FaultSite.AssertDelivered(await site.OnceAsync("10 s"));
+        FaultSite.AssertDelivered(await site.OnceAsync("1 min"));
 
         site.AssertKeptOnce(archive);
         Assert.Equal(FaultSite.Pictures + 4, archive.Requests);
@@ -121,7 +121,7 @@ public sealed class ArchiveFaultTests
 
         await using PeerProcess mended = await PeerProcess.StartReceiverAsync(received);
         site.Use(worklist.Port, mended.Port, OutsideHospital.ArchiveAETitle);
-        FaultSite.AssertDelivered(await site.OnceAsync("10 s"));
+        FaultSite.AssertDelivered(await site.OnceAsync("1 min"));
         // A file of the receiver is named after its SOP instance: what it had stored before it aborted came again under the same UID, or there would be more.
         site.AssertEachOnce([.. Directory.EnumerateFiles(received).Select(File.ReadAllBytes)]);
     }

@@ -120,7 +120,7 @@ internal sealed class FaultSite : IDisposable
     /// <summary>Takes the stick once more: everything is delivered now, each picture once, and a further time changes nothing.</summary>
     public async Task AssertMendedAsync(FaultyArchive archive, int pictures = Pictures)
     {
-        AssertDelivered(await OnceAsync("10 s"), pictures);
+        AssertDelivered(await OnceAsync("1 min"), pictures);
         AssertKeptOnce(archive, pictures);
         int requests = archive.Requests;
         AssertDelivered(await OnceAsync(), pictures);

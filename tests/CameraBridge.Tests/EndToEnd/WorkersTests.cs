@@ -146,7 +146,7 @@ public sealed class WorkersTests : IAsyncLifetime
             Spool = spool,
             StateFile = FormattableString.Invariant(
                 $"{{host: {_database.Host}, port: {_database.Port}, database: {_database.Database}, user: {_database.User}, password_file: {_database.Password!.File}, tls: off}}"),
-            SourceLines = "    quiet_time: 1 s\n    rescan_interval: 500 ms",
+            SourceLines = "    quiet_time: 4 s\n    rescan_interval: 500 ms",
         };
         site.UseWorklist(_hospital.Worklist.Port, OutsideHospital.WorklistAETitle);
         site.AddDestination("archive", _line.Port, OutsideHospital.ArchiveAETitle, "    associations: 1\n    first_retry_delay: 500 ms\n");
@@ -195,20 +195,28 @@ public sealed class WorkersTests : IAsyncLifetime
                 return found is not null;
             },
             "a worker has deliveries in hand",
-            () => string.Join('\n', workers.Select(worker => worker.Log)));
+            () => Task.FromResult(string.Join('\n', workers.Select(worker => worker.Log))));
         return found!;
     }
 
     private Task UntilNoWorkAsync() =>
-        UntilAsync(async () => await NumberAsync("select count(*) from work") == 0 && await NumberAsync("select count(*) from captures") > 0, "all work is done");
+        UntilAsync(async () => await NumberAsync("select count(*) from work") == 0 && await NumberAsync("select count(*) from captures") > 0, "all work is done", LeftAsync);
+
+    private async Task<string> LeftAsync() => (string)(await _server.ExecuteAsync(
+        "select coalesce(string_agg(concat_ws(' ', stage, lane, subject_id, 'attempts', attempts, owner, lease_until, 'due', due_at), '; '), '') from work", _database.Database))!;
+
 
     /// <summary>Each picture is one object, stored once by the state's word, and each lies in the archive under that UID and no other.</summary>
     private async Task AssertAllDeliveredAsync(int patients)
     {
         int pictures = patients * PicturesEach;
         Assert.Equal(patients * (PicturesEach + 1), await NumberAsync("select count(*) from captures"));
-        Assert.Equal(pictures, await NumberAsync("select count(*) from imaging_objects"));
-        Assert.Equal(pictures, await NumberAsync("select count(*) from deliveries where state in ('Stored', 'StoredWithWarning')"));
+        string held = (string)(await _server.ExecuteAsync("select coalesce(string_agg(distinct held_reasons, '; '), '') from matches where step is null", _database.Database))!;
+        Assert.True(pictures == await NumberAsync("select count(*) from imaging_objects"), $"not every picture is an object; sittings are held: {held}");
+        string undelivered = (string)(await _server.ExecuteAsync(
+            "select coalesce(string_agg(distinct concat_ws(' ', state, status, outcome), '; '), '') from deliveries where state not in ('Stored', 'StoredWithWarning')", _database.Database))!;
+        Assert.Equal("", undelivered);
+        Assert.Equal(pictures, await NumberAsync("select count(*) from deliveries"));
         string uids = (string)(await _server.ExecuteAsync("select string_agg(SOPInstanceUID, ' ') from imaging_objects", _database.Database))!;
         Assert.Equal(
             uids.Split(' ').Order(StringComparer.Ordinal),
@@ -238,7 +246,7 @@ public sealed class WorkersTests : IAsyncLifetime
 
     private static Task UntilAsync(Func<bool> condition, string what) => UntilAsync(() => Task.FromResult(condition()), what);
 
-    private static async Task UntilAsync(Func<Task<bool>> condition, string what, Func<string>? more = null)
+    private static async Task UntilAsync(Func<Task<bool>> condition, string what, Func<Task<string>>? more = null)
     {
         using CancellationTokenSource limit = CancellationTokenSource.CreateLinkedTokenSource(Cancellation);
         limit.CancelAfter(WaitLimit);
@@ -252,7 +260,7 @@ public sealed class WorkersTests : IAsyncLifetime
         }
         catch (OperationCanceledException) when (!Cancellation.IsCancellationRequested)
         {
-            Assert.Fail($"waited in vain: {what}\n{more?.Invoke()}");
+            Assert.Fail($"waited in vain: {what}\n{(more is null ? "" : await more())}");
         }
     }
 }

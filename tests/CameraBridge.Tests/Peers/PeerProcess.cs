@@ -19,9 +19,12 @@ public sealed class PeerProcess : IAsyncDisposable
     private readonly Process process;
     private readonly StringBuilder output = new();
 
-    private PeerProcess(Process process, int port)
+    private readonly NarrowNetwork? network;
+
+    private PeerProcess(Process process, int port, NarrowNetwork? network)
     {
         this.process = process;
+        this.network = network;
         Port = port;
         process.OutputDataReceived += (_, line) => Keep(line.Data);
         process.ErrorDataReceived += (_, line) => Keep(line.Data);
@@ -47,17 +50,21 @@ public sealed class PeerProcess : IAsyncDisposable
     /// <param name="arguments">Arguments for a port.</param>
     /// <param name="environment">Environment variables on top of ours.</param>
     /// <param name="workingDirectory">Folder to run in.</param>
+    /// <param name="network">Runs it on the loopback of this network; null: on the machine's.</param>
     public static async Task<PeerProcess> StartAsync(
         string program,
         Func<int, IEnumerable<string>> arguments,
         IReadOnlyDictionary<string, string>? environment = null,
-        string? workingDirectory = null)
+        string? workingDirectory = null,
+        NarrowNetwork? network = null)
     {
         int port = FreePort();
-        ProcessStartInfo start = Describe(program, arguments(port), environment, workingDirectory);
+        ProcessStartInfo start = network is null
+            ? Describe(program, arguments(port), environment, workingDirectory)
+            : Describe(NarrowNetwork.Program, network.Command(program, arguments(port)), environment, workingDirectory);
         start.Environment["LD_PRELOAD"] = await LoopBind.Value;
         Process process = new() { StartInfo = start };
-        PeerProcess peer = new(process, port);
+        PeerProcess peer = new(process, port, network);
         try
         {
             process.Start();
@@ -191,10 +198,9 @@ public sealed class PeerProcess : IAsyncDisposable
         long start = TimeProvider.System.GetTimestamp();
         while (true)
         {
-            using Socket socket = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
             try
             {
-                await socket.ConnectAsync(IPAddress.Loopback, Port);
+                await ConnectAsync();
                 return;
             }
             catch (SocketException) when (!process.HasExited && TimeProvider.System.GetElapsedTime(start) < StartLimit)
@@ -207,6 +213,19 @@ public sealed class PeerProcess : IAsyncDisposable
                     string.Create(CultureInfo.InvariantCulture, $"{process.StartInfo.FileName} does not accept on port {Port}: {Output}"), e);
             }
         }
+    }
+
+    /// <exception cref="SocketException">It does not accept.</exception>
+    private async Task ConnectAsync()
+    {
+        if (network is not null)
+        {
+            await network.ConnectAsync(Port);
+            return;
+        }
+
+        using Socket socket = new(AddressFamily.InterNetwork, SocketType.Stream, ProtocolType.Tcp);
+        await socket.ConnectAsync(IPAddress.Loopback, Port);
     }
 
     private void Keep(string? line)

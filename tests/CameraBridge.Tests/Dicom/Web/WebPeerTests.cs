@@ -119,16 +119,15 @@ public sealed class WebPeerTests : IDisposable
         using var key = ECDsa.Create(ECCurve.NamedCurves.nistP256);
         var request = new CertificateRequest(name, key, HashAlgorithmName.SHA256);
         request.CertificateExtensions.Add(new X509BasicConstraintsExtension(issuer is null, false, 0, true));
-        DateTimeOffset from = DateTimeOffset.UtcNow.AddHours(-1), until = from.AddDays(1);
         if (issuer is null)
         {
-            return request.CreateSelfSigned(from, until);
+            return request.CreateSelfSigned(DateTimeOffset.UtcNow.AddHours(-1), DateTimeOffset.UtcNow.AddHours(23));
         }
 
         var names = new SubjectAlternativeNameBuilder();
         names.AddDnsName("localhost");
         request.CertificateExtensions.Add(names.Build());
-        using X509Certificate2 bare = request.Create(issuer, from, until, RandomNumberGenerator.GetBytes(8));
+        using X509Certificate2 bare = request.Create(issuer, issuer.NotBefore, issuer.NotAfter, RandomNumberGenerator.GetBytes(8));
         return bare.CopyWithPrivateKey(key);
     }
 }
