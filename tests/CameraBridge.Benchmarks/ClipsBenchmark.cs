@@ -52,7 +52,7 @@ internal static class ClipsBenchmark
             Say($"to storescp   {length / sending / 1e6,8:0} MB/s");
             Say($"peak memory   {PeakMemory() / 1e6,8:0} MB");
             File.Delete(Path.Combine(folder, "object"));
-            (double seconds, long peak) = await FlowAsync(OnceProgram.Option(args, "--program") ?? OnceProgram.Built, clip, folder);
+            (double seconds, _, long peak) = await FlowAsync(OnceProgram.Option(args, "--program") ?? OnceProgram.Built, clip, folder);
             Say($"whole flow    {length / seconds / 1e6,8:0} MB/s   from folder to storescp, peak memory {peak / 1e6:0} MB");
             return wrapping / copying < 1.2 && peak < MostMemory ? 0 : 1;
         }
@@ -132,7 +132,7 @@ internal static class ClipsBenchmark
         return watch.Elapsed.TotalSeconds;
     }
 
-    private static async Task<(double Seconds, long PeakBytes)> FlowAsync(string program, string clip, string folder)
+    private static async Task<(double Seconds, double Processor, long PeakBytes)> FlowAsync(string program, string clip, string folder)
     {
         string stick = Path.Combine(folder, "stick");
         DateOnly day = DateOnly.FromDateTime(TimeProvider.System.GetLocalNow().DateTime);

@@ -27,7 +27,7 @@ internal static class OnceProgram
     /// <param name="labels">"read: yes" or "read: no".</param>
     /// <param name="optic">What the pictures are of.</param>
     /// <exception cref="InvalidOperationException">Something was held or not delivered.</exception>
-    public static async Task<(double Seconds, long PeakBytes)> RunAsync(
+    public static async Task<(double Seconds, double Processor, long PeakBytes)> RunAsync(
         string program, string place, string stick, int worklist, int archive, string labels, string optic = "general")
     {
         Directory.CreateDirectory(place);
@@ -70,16 +70,18 @@ internal static class OnceProgram
         Task<string> output = process.StandardOutput.ReadToEndAsync();
         Task<string> errors = process.StandardError.ReadToEndAsync();
         long peak = 0;
+        TimeSpan processor = TimeSpan.Zero;
         while (!process.HasExited)
         {
             process.Refresh();
             peak = Math.Max(peak, process.PeakWorkingSet64);
+            processor = process.HasExited ? processor : process.TotalProcessorTime;
             await Task.WhenAny(process.WaitForExitAsync(), Task.Delay(MemoryLookInterval, TimeProvider.System));
         }
 
         double seconds = watch.Elapsed.TotalSeconds;
         return process.ExitCode == 0
-            ? (seconds, peak)
+            ? (seconds, processor.TotalSeconds, peak)
             : throw new InvalidOperationException($"once ended with {process.ExitCode}: {await errors}{await output}");
     }
 }

@@ -3,15 +3,18 @@ using CameraBridge.Benchmarks;
 // CameraBridge.Benchmarks VERB [options]: each verb is one measurement, with whatever it is compared with in the same run.
 Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = new(StringComparer.Ordinal)
 {
+    ["backlog"] = ("100,000 to 300,000 objects that wait for an archive: memory, start, and recovery after a kill: [--program FILE]", BacklogBenchmark.RunAsync),
     ["clips"] = ("a clip of 4 GB judged, wrapped and sent, against a copy of the same bytes; and through the whole flow: [--folder FOLDER] [--program FILE]", ClipsBenchmark.RunAsync),
     ["flow"] = ("5,000 pictures through the whole flow, against copy, SHA-256 and fsync of them plus storescu: [--program FILE] [--labels no|yes]", FlowBenchmark.RunAsync),
     ["intake"] = ("5,000 files of 100 KB into the spool, against a loop of copy, SHA-256 and fsync: [FOLDER on the disk to measure]", IntakeBenchmark.RunAsync),
     ["labels"] = ("the look at a picture: how many labels are read, and what it costs: [FOLDER of photographs]", Labels.RunAsync),
+    ["latency"] = ("from a settled file to its confirmation, at 1, 10 and 100 pictures a second: [--program FILE]", LatencyBenchmark.RunAsync),
     ["links"] = ("how much of a link of 2 Mbit/s stills use at 50, 200 and 600 ms round trip, beside storescu: [--associations N]", LinksBenchmark.RunAsync),
     ["rescan"] = ("a look at 200,000 known files: [FOLDER on the disk to measure]", RescanBenchmark.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
     ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
     ["validate"] = ("1,000 objects of 100 KB through the check of files, against dciodvfy on as many processors: [--count N]", ValidateBenchmark.RunAsync),
+    ["workers"] = ("one worker against two on PostgreSQL: [--program FILE]", WorkersBenchmark.RunAsync),
     ["wrapping"] = ("2,000 stills from camera file to Part 10 file, against copying them: [FOLDER on the disk to measure]", WrappingBenchmark.RunAsync),
 };
 

@@ -34,11 +34,11 @@ public sealed class NarrowNetwork : IAsyncDisposable
     public static async Task<NarrowNetwork> CreateAsync(long bitsPerSecond)
     {
         NarrowNetwork network = new(string.Create(CultureInfo.InvariantCulture, $"cb{Environment.ProcessId}-{Guid.NewGuid().ToString("N")[..6]}"));
-        await OutsideProgram.RunAsync(Program, "netns", "add", network.name);
+        await RunAsync(Program, "netns", "add", network.name);
         try
         {
-            await OutsideProgram.RunAsync(Program, "-n", network.name, "link", "set", "lo", "up", "mtu", $"{LargestPacket}");
-            await OutsideProgram.RunAsync("tc", "-n", network.name, "qdisc", "add", "dev", "lo", "root", "tbf", "rate", $"{bitsPerSecond}bit", "burst", "16k", "latency", "1s");
+            await RunAsync(Program, "-n", network.name, "link", "set", "lo", "up", "mtu", $"{LargestPacket}");
+            await RunAsync("tc", "-n", network.name, "qdisc", "add", "dev", "lo", "root", "tbf", "rate", $"{bitsPerSecond}bit", "burst", "16k", "latency", "1s");
             await network.FilterAsync(Rules);
             return network;
         }
@@ -87,11 +87,17 @@ public sealed class NarrowNetwork : IAsyncDisposable
         }
     }
 
-    public async ValueTask DisposeAsync() => await OutsideProgram.RunAsync(Program, "netns", "delete", name);
+    public async ValueTask DisposeAsync() => await RunAsync(Program, "netns", "delete", name);
 
-    private Task<string> InsideAsync(string program, params IEnumerable<string> arguments) => OutsideProgram.RunAsync(Program, Command(program, arguments));
+    private Task<string> InsideAsync(string program, params IEnumerable<string> arguments) => RunAsync(Program, Command(program, arguments));
 
     private Task<string> FilterAsync(string rules) => InsideAsync("nft", rules.Split('\n').Length > 1 ? ["-f", WriteRules(rules)] : [rules]);
+
+    private static async Task<string> RunAsync(string program, params IEnumerable<string> arguments)
+    {
+        (int code, string said) = await PeerProcess.RunAsync(program, arguments, CancellationToken.None);
+        return code == 0 ? said : throw new InvalidOperationException($"{program} ended with {code}: {said}");
+    }
 
     private string WriteRules(string rules)
     {
