@@ -80,37 +80,38 @@ internal static class DeliveriesCommand
     }
 
     private static void WriteJson(
-        TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed, IReadOnlyList<DeliveryQueue> queues) => JsonReply.Write(writer, new
-    {
-        Destinations = ByDestination(all).Select(group => new
+        TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed, IReadOnlyList<DeliveryQueue> queues) =>
+        JsonReply.Write(writer, new
         {
-            Destination = group.Key,
-            Configured = IsConfigured(site, group.Key),
-            Undelivered = group.Sum(one => one.Count),
-            Waiting = Count(group, DeliveryState.Waiting),
-            Refused = Count(group, DeliveryState.Refused),
-            GivenUp = Count(group, DeliveryState.GivenUp),
-            Sittings = group.Select(one => one.SittingId).Distinct().Count(),
-            SecondsLeft = queues.FirstOrDefault(queue => queue.Destination == group.Key) is { } queue ? Left(site, queue)?.TotalSeconds : null,
-        }),
-        Undelivered = all.Select(one => new
-        {
-            Sitting = one.SittingId,
-            one.Source,
-            one.Folder,
-            one.Destination,
-            one.State,
-            one.Count,
-            one.Delivered,
-            one.Since,
-            one.NextAttemptAt,
-            Status = one.Status?.ToString("X4", CultureInfo.InvariantCulture),
-            one.Outcome,
-            one.AskedBy,
-            one.AskedAt,
-        }),
-        Unconfirmed = unconfirmed,
-    });
+            Destinations = ByDestination(all).Select(group => new
+            {
+                Destination = group.Key,
+                Configured = IsConfigured(site, group.Key),
+                Undelivered = group.Sum(one => one.Count),
+                Waiting = Count(group, DeliveryState.Waiting),
+                Refused = Count(group, DeliveryState.Refused),
+                GivenUp = Count(group, DeliveryState.GivenUp),
+                Sittings = group.Select(one => one.SittingId).Distinct().Count(),
+                SecondsLeft = queues.FirstOrDefault(queue => queue.Destination == group.Key) is { } queue ? Left(site, queue)?.TotalSeconds : null,
+            }),
+            Undelivered = all.Select(one => new
+            {
+                Sitting = one.SittingId,
+                one.Source,
+                one.Folder,
+                one.Destination,
+                one.State,
+                one.Count,
+                one.Delivered,
+                one.Since,
+                one.NextAttemptAt,
+                Status = one.Status?.ToString("X4", CultureInfo.InvariantCulture),
+                one.Outcome,
+                one.AskedBy,
+                one.AskedAt,
+            }),
+            Unconfirmed = unconfirmed,
+        });
 
     private static void WriteUnconfirmed(TextWriter writer, SiteConfiguration site, IReadOnlyList<Unconfirmed> unconfirmed)
     {
