@@ -1,8 +1,6 @@
-using System.Diagnostics;
 using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Pipeline;
 using CameraBridge.Practice.Sticks;
 using CameraBridge.Tests.Peers;
 

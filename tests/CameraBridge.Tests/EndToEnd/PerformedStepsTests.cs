@@ -73,6 +73,43 @@ public sealed class PerformedStepsTests : IDisposable
         Assert.Equal(away.Report.UntoldSteps.Count, ris.Output.Split("\"what\":\"set\"").Length - 1);
     }
 
+    [Fact]
+    public async Task A_sitting_that_gave_no_object_is_discontinued_with_a_reason_and_what_a_person_frees_later_is_told_in_another_step()
+    {
+        site.WriteFolder("0001", TestPictures.Label("PID:STEP1", 1), TestPictures.Still(1, 128, 96), TestPictures.Still(2, 128, 96));
+        Order order = new("Step^Appended", "STEP1", "ACCSTEP1", "2.25.82001", TestSite.Station, "OP", DateOnly.FromDateTime(DateTime.UtcNow), "SPSSTEP1");
+        await using OutsideHospital hospital = await OutsideHospital.StartAsync(Path.Combine(site.Folder, "hospital"), [order]);
+        await using PeerProcess ris = await NodePeer.StartAsync();
+        site.SourceLines = "    optic: retina\n    device: { manufacturer: Invented Optics, model: Fundus 1, serial_number: F1, software: '1' }";
+        Configure(hospital, ris.Port);
+
+        // Retinas without a side never leave.
+        Run first = await site.OnceAsync();
+        Assert.True(first.ExitCode == ExitCodes.Held, first.Errors + first.Output);
+        Run assigned = await TestSite.RunAsync(["held", "assign", "1", "--step", "SPSSTEP1", "--by", "R. Example", "--say", "side=R", "--config", site.ConfigurationFile]);
+        Assert.True(assigned.ExitCode == ExitCodes.AllWell, assigned.Errors + assigned.Output);
+        Run second = await site.OnceAsync();
+
+        Assert.True(second.ExitCode == ExitCodes.AllWell, second.Errors + second.Output);
+        JsonElement[] told = [.. ris.Output.Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonDocument.Parse(line).RootElement.Clone())];
+        Assert.Equal(["created", "set", "created", "set"], told.Select(What));
+        Assert.All(told, one => Assert.Equal(0, one.GetProperty("status").GetInt32()));
+        Assert.Equal(Text(told[0], "uid"), Text(told[1], "uid"));
+        Assert.Equal(Text(told[2], "uid"), Text(told[3], "uid"));
+        Assert.NotEqual(Text(told[0], "uid"), Text(told[2], "uid"));
+        JsonElement given = told[1].GetProperty("changes"), appended = told[3].GetProperty("changes");
+        Assert.Equal("DISCONTINUED", Text(given, "PerformedProcedureStepStatus"));
+
+        // PS3.16 CID 9300, edition 2025e: "Discontinued for unspecified reason".
+        Assert.Equal("110513", Text(Assert.Single(List(given.GetProperty("PerformedProcedureStepDiscontinuationReasonCodeSequence"))), "CodeValue"));
+        Assert.Equal("COMPLETED", Text(appended, "PerformedProcedureStepStatus"));
+        string[] listed = [.. List(appended.GetProperty("PerformedSeriesSequence")).SelectMany(series => List(series.GetProperty("ReferencedImageSequence")))
+            .Select(image => Text(image, "ReferencedSOPInstanceUID")).Order(StringComparer.Ordinal)];
+        Assert.Equal(
+            Directory.EnumerateFiles(hospital.ArchiveFolder).Select(path => Part10File.Open(path).DataSet.GetString(Tags.SOPInstanceUID)!).Order(StringComparer.Ordinal), listed);
+        Assert.Equal(2, listed.Length);
+    }
+
     private void Configure(OutsideHospital hospital, int risPort)
     {
         site.ClearDestinations();
