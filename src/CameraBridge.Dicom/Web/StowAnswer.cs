@@ -14,6 +14,9 @@ internal sealed class StowAnswer(string peer, HttpStatusCode status, TimeSpan? r
     /// <summary>True when the request was metadata with bulk data, which servers may refuse.</summary>
     public bool IsMetadata { get; init; }
 
+    /// <summary>True when a gateway says that it is about the client certificate (<see cref="WebSentences.IsAboutCertificate"/>).</summary>
+    public bool IsAboutCertificate { get; init; }
+
     /// <param name="dataSet">The Store Instances Response Module, or null where the answer had none that could be read.</param>
     /// <param name="flaw">Why there is none, as the end of a sentence; null when the answer simply had none.</param>
     public StowReply Judge(DataSet? dataSet, string? flaw)
@@ -128,6 +131,8 @@ internal sealed class StowAnswer(string peer, HttpStatusCode status, TimeSpan? r
 
         switch ((int)status)
         {
+            case 400 when IsAboutCertificate:
+                return new(SOPInstanceUID, StowVerdict.Later, $"{peer} is behind a gateway that wants a client certificate that it trusts {code}: check certificate, key and dates.") { ConcernsPeer = true };
             case >= 200 and < 300:
                 string what = flaw ?? (isTold ? "does not name the object in its answer" : "gives no account of the object");
                 return new(SOPInstanceUID, StowVerdict.Unknown, $"{peer} {what} {code}: ask it whether it has it.");

@@ -133,8 +133,8 @@ public sealed class StowClient(HttpClient http, WebPeer peer, StowOptions? optio
             return NoAnswer(sent, failure, call.MayHaveArrived && failure.Fault is not (WebFault.NotConnected or WebFault.NotAuthorized));
         }
 
-        (DataSet? dataSet, string? flaw) = await ReadAsync(call, response, cancellationToken).ConfigureAwait(false);
-        return new StowAnswer(peer.Name, response.StatusCode, call.RetryAfter, sent) { IsMetadata = isMetadata }.Judge(dataSet, flaw);
+        (DataSet? dataSet, string? flaw, bool isAboutCertificate) = await ReadAsync(call, response, cancellationToken).ConfigureAwait(false);
+        return new StowAnswer(peer.Answering(response.StatusCode), response.StatusCode, call.RetryAfter, sent) { IsMetadata = isMetadata, IsAboutCertificate = isAboutCertificate }.Judge(dataSet, flaw);
     }
 
     private static StowReply NoAnswer((string SOPClassUID, string SOPInstanceUID)[] sent, WebPeerException failure, bool mayHaveArrived)
@@ -144,25 +144,28 @@ public sealed class StowClient(HttpClient http, WebPeer peer, StowOptions? optio
     }
 
     /// <summary>The answer's data set, or, as the end of a sentence, why there is none.</summary>
-    private static async Task<(DataSet? DataSet, string? Flaw)> ReadAsync(WebCall call, HttpResponseMessage response, CancellationToken cancellationToken)
+    private static async Task<(DataSet? DataSet, string? Flaw, bool IsAboutCertificate)> ReadAsync(WebCall call, HttpResponseMessage response, CancellationToken cancellationToken)
     {
         if (response.StatusCode is HttpStatusCode.NoContent or HttpStatusCode.Unauthorized)
         {
-            return (null, null);
+            return (null, null, false);
         }
 
+        ReadOnlyMemory<byte> body = default;
         try
         {
-            ReadOnlyMemory<byte> body = await call.ReadBodyAsync().ConfigureAwait(false);
-            return body.IsEmpty ? (null, null) : (await WebAnswers.ReadDataSetAsync(response.Content.Headers.ContentType, body, cancellationToken).ConfigureAwait(false), null);
+            body = await call.ReadBodyAsync().ConfigureAwait(false);
+            return body.IsEmpty
+                ? (null, null, false)
+                : (await WebAnswers.ReadDataSetAsync(response.Content.Headers.ContentType, body, cancellationToken).ConfigureAwait(false), null, false);
         }
         catch (MalformedException)
         {
-            return (null, "answered with what is no account of the object");
+            return (null, "answered with what is no account of the object", WebSentences.IsAboutCertificate(response.StatusCode, body.Span));
         }
         catch (WebPeerException broken)
         {
-            return (null, broken.Fault == WebFault.Malformed ? "answered with more than is read of an answer" : "broke off its answer");
+            return (null, broken.Fault == WebFault.Malformed ? "answered with more than is read of an answer" : "broke off its answer", false);
         }
     }
 

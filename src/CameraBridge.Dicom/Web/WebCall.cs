@@ -131,7 +131,7 @@ internal sealed class WebCall : IDisposable
 
     /// <summary>What to say of an answer that is not as it must be, or that refuses.</summary>
     public WebPeerException Answered(WebFault fault, string what, Exception? cause = null) =>
-        new(fault, $"{peer.Name} {what}.", cause) { StatusCode = response?.StatusCode, RetryAfter = RetryAfter };
+        new(fault, $"{peer.Answering(response?.StatusCode)} {what}.", cause) { StatusCode = response?.StatusCode, RetryAfter = RetryAfter };
 
     /// <summary>Retry-After (RFC 9110 section 10.2.3) as a time from now; null without one, never negative, at most a day.</summary>
     public TimeSpan? RetryAfter
@@ -185,7 +185,7 @@ internal sealed class WebCall : IDisposable
             return TimedOut(bodyBegun ? nameof(HttpClient) : nameof(WebLimits.Connect), peer.Limits.Connect, broken);
         }
 
-        return WebSentences.Broken(peer.Name, broken, bodyBegun || response is not null);
+        return WebSentences.Broken(peer, broken, bodyBegun || response is not null);
     }
 
     private WebPeerException TimedOut(string name, TimeSpan after, Exception cause) =>
@@ -235,14 +235,14 @@ internal static class WebSentences
         return string.Create(CultureInfo.InvariantCulture, $"{peer} {what} (limit {limit}, {after.TotalSeconds:0.###} s).");
     }
 
-    public static WebPeerException Broken(string peer, Exception broken, bool begun)
+    public static WebPeerException Broken(WebPeer peer, Exception broken, bool begun)
     {
         HttpRequestError error = (broken as HttpRequestException)?.HttpRequestError ?? (broken as HttpIOException)?.HttpRequestError ?? HttpRequestError.Unknown;
         (WebFault fault, string what) = error switch
         {
             HttpRequestError.NameResolutionError => (WebFault.NotConnected, "has a name that cannot be resolved: check the host name and DNS"),
             HttpRequestError.SecureConnectionError => (WebFault.NotConnected, Tls(broken)),
-            HttpRequestError.ProxyTunnelError => (WebFault.NotConnected, "cannot be reached through the proxy: check the proxy's address and rules"),
+            HttpRequestError.ProxyTunnelError => (WebFault.NotConnected, "cannot be reached through the proxy: check the proxy's address, rules, user and password"),
             HttpRequestError.VersionNegotiationError => (WebFault.NotConnected, "does not speak the HTTP version that is demanded: allow a lower one"),
             HttpRequestError.ConnectionError when !begun => (WebFault.NotConnected, "cannot be reached: " + NotReached(broken)),
             HttpRequestError.ResponseEnded => (WebFault.Lost, "closed the connection before its answer was whole: what it has done is not known"),
@@ -251,7 +251,8 @@ internal static class WebSentences
             _ when begun => (WebFault.Lost, "lost the connection while it took the request or answered: what it has done is not known"),
             _ => (WebFault.Lost, "lost the connection: look into its log and the network between"),
         };
-        return new WebPeerException(fault, $"{peer} {what}.", broken);
+        string who = error is HttpRequestError.NameResolutionError || (error == HttpRequestError.ConnectionError && !begun) ? peer.Nearest : peer.Name;
+        return new WebPeerException(fault, $"{who} {what}.", broken);
     }
 
     private static string Tls(Exception broken) => broken.InnerException switch
@@ -267,6 +268,13 @@ internal static class WebSentences
         _ => "check address, port and firewall",
     };
 
+    /// <summary>
+    /// A page for people that is about the client certificate, and so about no object: nginx 1.22 gives its statuses 495 and 496 to the client as 400, with the words
+    /// "The SSL certificate error" or "No required SSL certificate was sent".
+    /// </summary>
+    public static bool IsAboutCertificate(HttpStatusCode status, ReadOnlySpan<byte> page) =>
+        status == HttpStatusCode.BadRequest && page.IndexOf("SSL certificate"u8) >= 0;
+
     /// <summary>What an HTTP status means where no account of instances comes with it (RFC 9110 section 15, PS3.18 section 8.5).</summary>
     public static string OfStatus(HttpStatusCode status) => (int)status switch
     {
@@ -274,7 +282,7 @@ internal static class WebSentences
         403 => "forbids it: check the rights of this client there",
         404 or 410 => "has nothing at this address: check the path of its DICOMweb root",
         405 => "does not offer this service at this address: check the path, and whether the service is switched on",
-        407 => "is behind a proxy that wants credentials: check the proxy",
+        407 => "is behind a proxy that wants credentials: check user and password for the proxy",
         408 => "did not receive the request in its time: the line may be too slow for its limit",
         429 => "asks for fewer requests: tried again later",
         495 or 496 => "does not accept the client certificate: check it there",

@@ -112,6 +112,12 @@ public sealed class WebPeer
     /// <summary>Name and address.</summary>
     public override string ToString() => $"{Name} ({Root})";
 
+    /// <summary>Who cannot be reached when no connection stands.</summary>
+    internal string Nearest => Proxy is null ? Name : $"the proxy to {Name}";
+
+    /// <summary>Who gave an answer: a proxy may refuse us by the same status as the server behind it (tinyproxy 1.11 does).</summary>
+    internal string Answering(HttpStatusCode? status) => Proxy is not null && status == HttpStatusCode.Unauthorized ? $"{Name}, or the proxy to it," : Name;
+
     internal HttpRequestMessage Request(HttpMethod method, string path) =>
         new(method, new Uri(Root, path)) { Version = HttpVersion, VersionPolicy = HttpVersionPolicy };
 

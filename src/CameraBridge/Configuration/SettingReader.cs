@@ -15,7 +15,7 @@ internal sealed class SettingLog(string file)
     public List<EffectiveSetting> Settings { get; } = [];
 
     public void Report(YamlPart? part, string key, string value, ValueFault fault) =>
-        Problems.Add(new ConfigurationProblem(file, part?.Line ?? 0, part?.Column ?? 0, key, value, fault.What, fault.Fix));
+        Problems.Add(new ConfigurationProblem(file, part?.Line ?? 0, part?.Column ?? 0, key, fault.IsSecret ? "(not shown)" : value, fault.What, fault.Fix));
 
     /// <summary>Reports a setting that is well written but does not go with another one.</summary>
     public void ReportAt(string key, ValueFault fault)

@@ -5,7 +5,11 @@ using System.Text.RegularExpressions;
 namespace CameraBridge.Configuration;
 
 /// <summary>What is wrong with a value, and the next step.</summary>
-internal sealed record ValueFault(string What, string Fix);
+internal sealed record ValueFault(string What, string Fix)
+{
+    /// <summary>The value may hold a secret that was written where none belongs: it is not repeated.</summary>
+    public bool IsSecret { get; init; }
+}
 
 /// <summary>The written forms of single values. Pure: text in, value or fault out.</summary>
 internal static partial class SettingValues

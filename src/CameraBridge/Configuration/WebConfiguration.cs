@@ -54,6 +54,11 @@ internal sealed record WebConfiguration
     /// <summary>Proxy; null for none.</summary>
     public Uri? Proxy { get; init; }
 
+    /// <summary>User for a proxy that asks for one, with <see cref="ProxyPassword"/>; null for none.</summary>
+    public string? ProxyUser { get; init; }
+
+    public SecretPlace? ProxyPassword { get; init; }
+
     public WebVersion Http { get; init; } = WebVersion.Auto;
 
     public WebForm Form { get; init; } = WebForm.Dicom;

@@ -18,7 +18,9 @@ internal static class WebReader
         ClientCertificate = File(reader, "client_certificate"),
         ClientKey = File(reader, "client_key"),
         Authorities = File(reader, "authorities"),
-        Proxy = reader.Get("proxy", null, (string text, out Uri? value) => Address(text, out value), value => value?.ToString() ?? ""),
+        Proxy = reader.Get<Uri?>("proxy", null, Address, value => value?.ToString() ?? ""),
+        ProxyUser = reader.Text("proxy_user"),
+        ProxyPassword = Secret(reader, "proxy_password"),
         Http = reader.Get("http", Defaults.Http, Version, Write),
         Form = reader.Choice("form", Defaults.Form),
         BatchObjects = reader.Number("batch_objects", Defaults.BatchObjects, 1, 1000),
@@ -45,6 +47,16 @@ internal static class WebReader
         if (web.ClientCertificate is null != web.ClientKey is null)
         {
             log.ReportAt($"{key}.url", new ValueFault("has a client certificate without its key, or a key without its certificate", "Write both, each as a PEM file."));
+        }
+
+        if (web.ProxyUser is null != web.ProxyPassword is null)
+        {
+            log.ReportAt($"{key}.url", new ValueFault("has a user of its proxy without a password, or a password without a user", "Write proxy_user, and proxy_password_file or proxy_password_variable."));
+        }
+
+        if (web.ProxyUser is not null && web.Proxy is null)
+        {
+            log.ReportAt($"{key}.url", new ValueFault("has a user of a proxy, and no proxy", "Write proxy, the address of the proxy."));
         }
 
         if (ways > 0 && web.Url.Scheme != Uri.UriSchemeHttps && !web.Url.IsLoopback)
@@ -92,12 +104,15 @@ internal static class WebReader
         }
         catch (ArgumentException)
         {
-            return new ValueFault("has a user, a query or a fragment in it", "Write the address alone; user and password have settings of their own.");
+            return new ValueFault("has a query or a fragment in it", "Write the address alone; a token has a setting of its own.") { IsSecret = true };
         }
     }
 
     private static ValueFault? Address(string text, out Uri? value) =>
-        Uri.TryCreate(text, UriKind.Absolute, out value) && value.Scheme is "http" or "https" ? null : new ValueFault("is no http or https address", "Write for example https://pacs.hospital.example/dicom-web.");
+        !Uri.TryCreate(text, UriKind.Absolute, out value) || value.Scheme is not ("http" or "https")
+            ? new ValueFault("is no http or https address", "Write for example https://pacs.hospital.example/dicom-web.")
+        : value.UserInfo.Length > 0 ? new ValueFault("has a user or a password in it", "Write the address alone; user and password have settings of their own.") { IsSecret = true }
+        : null;
 
     private static ValueFault? Version(string text, out WebVersion value)
     {

@@ -78,6 +78,20 @@ internal sealed class FaultSite : IDisposable
         return this;
     }
 
+    /// <summary>Writes the configuration: this worklist, this archive by DICOMweb, an object in each request so that there are several.</summary>
+    /// <param name="worklist">Port.</param>
+    /// <param name="url">Where its services begin.</param>
+    /// <param name="lines">Further settings of the archive, each on a line of its own.</param>
+    public FaultSite UseWeb(int worklist, Uri url, params IEnumerable<string> lines)
+    {
+        Site.UseWorklist(worklist, FaultyWorklist.AETitle);
+        Site.ClearDestinations();
+        string[] all = ["confirm_by: query", "batch_objects: 1", "associations: 1", "first_retry_delay: 100 ms", "longest_retry_delay: 1 s", .. lines];
+        Site.AddWebDestination("archive", url, string.Concat(all.Select(line => $"    {line}\n")));
+        Site.WriteConfiguration();
+        return this;
+    }
+
     /// <summary>Takes the stick, and checks what must hold whatever happens.</summary>
     /// <param name="patience">How long to go on trying a peer that is out.</param>
     public async Task<Run> OnceAsync(string patience = "500 ms")

@@ -37,9 +37,9 @@ internal sealed class Worker : IAsyncDisposable
         }
     }
 
-    public static Worker Start(TestSite site)
+    public static Worker Start(TestSite site, string logLevel = "information")
     {
-        ProcessStartInfo start = new(TestSite.Executable, ["serve", "--config", site.ConfigurationFile, "--log-level", "information"])
+        ProcessStartInfo start = new(TestSite.Executable, ["serve", "--config", site.ConfigurationFile, "--log-level", logLevel])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,

@@ -31,7 +31,10 @@ internal sealed class WebConnection : IDisposable
             HttpVersionPolicy = web.Http == WebVersion.Auto ? HttpVersionPolicy.RequestVersionOrLower : HttpVersionPolicy.RequestVersionExact,
             ClientCertificates = _certificate is null ? null : [_certificate],
             TrustedAuthorities = authorities,
-            Proxy = web.Proxy is null ? null : new WebProxy(web.Proxy),
+            Proxy = web.Proxy is null ? null : new WebProxy(web.Proxy)
+            {
+                Credentials = web.ProxyPassword is { } password ? new NetworkCredential(web.ProxyUser, password.Read()) : null,
+            },
         };
         if (web.OAuth is { } oauth)
         {

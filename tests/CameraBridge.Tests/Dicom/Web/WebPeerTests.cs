@@ -3,10 +3,10 @@ using System.Net;
 using System.Net.Security;
 using System.Net.Sockets;
 using System.Security.Authentication;
-using System.Security.Cryptography;
 using System.Security.Cryptography.X509Certificates;
 using System.Text;
 using CameraBridge.Dicom.Web;
+using CameraBridge.Tests.Peers;
 using Xunit;
 using static CameraBridge.Tests.Dicom.Web.WebObjects;
 
@@ -15,14 +15,14 @@ namespace CameraBridge.Tests.Dicom.Web;
 /// <summary>The factory of connections: roots, TLS with a site's own authority, client certificates (PS3.15 section B.12: mutual authentication, TLS 1.2 at least).</summary>
 public sealed class WebPeerTests : IDisposable
 {
-    private readonly X509Certificate2 authority = Certify("CN=Invented Authority", null);
+    private readonly TestAuthority authority = new();
     private readonly X509Certificate2 server;
     private readonly X509Certificate2 client;
 
     public WebPeerTests()
     {
-        server = Certify("CN=localhost", authority);
-        client = Certify("CN=gateway", authority);
+        server = authority.Certify("localhost");
+        client = authority.Certify("gateway");
     }
 
     private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
@@ -57,7 +57,7 @@ public sealed class WebPeerTests : IDisposable
         using var listener = new TcpListener(IPAddress.Loopback, 0);
         listener.Start();
         Task<string?> serving = ServeOnceAsync(listener);
-        var peer = new WebPeer("archive test", Address(listener)) { TrustedAuthorities = [authority], ClientCertificates = [client] };
+        var peer = new WebPeer("archive test", Address(listener)) { TrustedAuthorities = [authority.Certificate], ClientCertificates = [client] };
         using HttpClient http = peer.CreateClient();
 
         StowReply reply = await new StowClient(http, peer).StoreAsync([Instance("2.25.1")], cancellationToken: Cancellation);
@@ -89,7 +89,7 @@ public sealed class WebPeerTests : IDisposable
     private async Task<string?> ServeOnceAsync(TcpListener listener)
     {
         var trust = new X509ChainPolicy { TrustMode = X509ChainTrustMode.CustomRootTrust, RevocationMode = X509RevocationMode.NoCheck };
-        trust.CustomTrustStore.Add(authority);
+        trust.CustomTrustStore.Add(authority.Certificate);
         using TcpClient connection = await listener.AcceptTcpClientAsync(Cancellation);
         await using var tls = new SslStream(connection.GetStream(), leaveInnerStreamOpen: false);
         try
@@ -112,22 +112,5 @@ public sealed class WebPeerTests : IDisposable
         {
             return null;
         }
-    }
-
-    private static X509Certificate2 Certify(string name, X509Certificate2? issuer)
-    {
-        using var key = ECDsa.Create(ECCurve.NamedCurves.nistP256);
-        var request = new CertificateRequest(name, key, HashAlgorithmName.SHA256);
-        request.CertificateExtensions.Add(new X509BasicConstraintsExtension(issuer is null, false, 0, true));
-        if (issuer is null)
-        {
-            return request.CreateSelfSigned(DateTimeOffset.UtcNow.AddHours(-1), DateTimeOffset.UtcNow.AddHours(23));
-        }
-
-        var names = new SubjectAlternativeNameBuilder();
-        names.AddDnsName("localhost");
-        request.CertificateExtensions.Add(names.Build());
-        using X509Certificate2 bare = request.Create(issuer, issuer.NotBefore, issuer.NotAfter, RandomNumberGenerator.GetBytes(8));
-        return bare.CopyWithPrivateKey(key);
     }
 }
