@@ -13,7 +13,7 @@ internal static class CheckCommand
         Option<string?> config = CommonOptions.Config();
         Verb verb = new(
             "check",
-            "Walk configuration, folders, state, names, connections, associations, worklist and archives, and tell the next step where one fails.",
+            "Walk configuration, folders, state, names, connections, associations, worklist, archives, RIS and the port for their reports, and tell the next step where one fails.",
             ExitCodes.UsageOrConfiguration,
             ExitCodes.Undelivered)
         {
@@ -62,22 +62,29 @@ internal static class CheckCommand
             yield return new CheckLine("worklist", CheckOutcome.Hint, "none is configured, so every sitting is held", "Add one under worklist.");
         }
 
-        (PeerConfiguration Peer, string Kind)[] peers =
+        (PeerConfiguration Peer, IPeerQuestions Questions)[] peers =
         [
-            .. site.Worklist is null ? [] : new[] { (site.Worklist.Peer, "worklist") },
-            .. site.Destinations.Select(destination => destination.Peer).OfType<PeerConfiguration>().Select(peer => (peer, "archive")),
+            .. site.Worklist is { } worklist ? new[] { (worklist.Peer, (IPeerQuestions)new WorklistQuestions(site, TimeProvider.System)) } : [],
+            .. site.Destinations.Where(destination => destination.Peer is not null)
+                .Select(destination => (destination.Peer!, (IPeerQuestions)new StorageQuestions(site, destination))),
+            .. site.PerformedStep is { } step ? new[] { (step.Peer, (IPeerQuestions)new PerformedStepQuestions()) } : [],
         ];
-        foreach ((PeerConfiguration peer, string kind) in peers)
+        foreach ((PeerConfiguration peer, IPeerQuestions questions) in peers)
         {
-            await foreach (CheckLine line in new PeerChecks(site, peer, kind, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
+            await foreach (CheckLine line in new PeerChecks(site, peer, questions, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
             {
                 yield return line;
             }
         }
 
-        foreach (WebConfiguration web in site.Destinations.Select(destination => destination.Web).OfType<WebConfiguration>())
+        if (site.Listen is not null)
         {
-            await foreach (CheckLine line in new WebChecks(web, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
+            yield return await ListenerCheck.LookAsync(site, TimeProvider.System, cancellation).ConfigureAwait(false);
+        }
+
+        foreach (DestinationConfiguration destination in site.Destinations.Where(destination => destination.Web is not null))
+        {
+            await foreach (CheckLine line in new WebChecks(destination.Web!, destination.ConfirmBy, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
             {
                 yield return line;
             }

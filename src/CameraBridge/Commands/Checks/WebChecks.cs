@@ -9,16 +9,22 @@ using CameraBridge.Pipeline.Deliveries;
 namespace CameraBridge.Commands.Checks;
 
 /// <summary>The way to one DICOMweb server: name, connection, credentials, and a question that leaves nothing behind.</summary>
-internal sealed class WebChecks(WebConfiguration web, TimeProvider clock)
+internal sealed class WebChecks(WebConfiguration web, ConfirmBy confirmBy, TimeProvider clock)
 {
+    /// <summary>An answer about an object that cannot be there is shorter.</summary>
+    private const long MostBytes = 1024 * 1024;
+
     private readonly string _step = $"destination {web.Name}";
+
+    /// <summary>What is asked for: by which way it is to show that it keeps objects.</summary>
+    private string Part => confirmBy == ConfirmBy.Retrieval ? "retrieval" : "query";
 
     public async IAsyncEnumerable<CheckLine> WalkAsync([EnumeratorCancellation] CancellationToken cancellation)
     {
         if (await ReachAsync(cancellation).ConfigureAwait(false) is { } unreachable)
         {
             yield return unreachable;
-            yield return new CheckLine($"{_step}: query", CheckOutcome.Skipped, "not tried, since the step before failed");
+            yield return new CheckLine($"{_step}: {Part}", CheckOutcome.Skipped, "not tried, since the step before failed");
             yield break;
         }
 
@@ -67,14 +73,20 @@ internal sealed class WebChecks(WebConfiguration web, TimeProvider clock)
         try
         {
             string nowhere = Uids.NewFromUuid();
-            InstancePresence presence = await connection.Qido.FindAsync(nowhere, nowhere, nowhere, cancellationToken: cancellation).ConfigureAwait(false);
-            return presence == InstancePresence.Absent
-                ? Ok("query", "answers QIDO-RS and takes our credentials; that it takes our objects shows with the first")
-                : Failed("query", "lists an object that cannot be there", "It ignores what it is asked for, so its answers prove nothing: write confirm_by: retrieval, or none.");
+            bool isAbsent = confirmBy == ConfirmBy.Retrieval
+                ? await connection.Wado.HashAsync(nowhere, nowhere, nowhere, MostBytes, cancellation).ConfigureAwait(false) is null
+                : await connection.Qido.FindAsync(nowhere, nowhere, nowhere, cancellationToken: cancellation).ConfigureAwait(false) == InstancePresence.Absent;
+            return isAbsent
+                ? Ok(Part, $"answers {(confirmBy == ConfirmBy.Retrieval ? "WADO-RS" : "QIDO-RS")} and takes our credentials; that it takes our objects shows with the first")
+                : Failed(Part, "has an object that cannot be there", "It ignores what it is asked for, so its answers prove nothing: write another confirm_by.");
+        }
+        catch (WebPeerException fault) when (confirmBy == ConfirmBy.None && fault.Fault == WebFault.Refused && fault.StatusCode is not (HttpStatusCode.Unauthorized or HttpStatusCode.Forbidden))
+        {
+            return new CheckLine($"{_step}: {Part}", CheckOutcome.Hint, fault.Sentence.TrimEnd('.'), "Harmless with confirm_by: none; that it takes our objects shows with the first.");
         }
         catch (WebPeerException fault)
         {
-            return Failed("query", fault.Sentence.TrimEnd('.'), "Do as the sentence says, then check again.");
+            return Failed(Part, fault.Sentence.TrimEnd('.'), "Do as the sentence says, then check again.");
         }
     }
 

@@ -19,7 +19,7 @@ internal sealed class ArchiveQuestions : IAsyncDisposable
     public static readonly TimeSpan ReportCourtesy = TimeSpan.FromSeconds(2);
 
     /// <summary>More objects than this in one series are no answer to a question about a sitting.</summary>
-    private const int MostMatches = 20_000;
+    public const int MostMatches = 20_000;
 
     private static readonly string[] NativeSyntaxes = [TransferSyntaxes.ExplicitVRLittleEndian, TransferSyntaxes.ImplicitVRLittleEndian];
 
@@ -82,7 +82,11 @@ internal sealed class ArchiveQuestions : IAsyncDisposable
 
     /// <summary>Asks what the archive has of one series (PS3.4 section C.4.1, Study Root, level IMAGE).</summary>
     /// <exception cref="AssociationException">The association broke.</exception>
-    public async Task<QueryAnswer> FindSeriesAsync(string StudyInstanceUID, string SeriesInstanceUID, IReadOnlyList<ImagingObject> objects, CancellationToken cancellation)
+    public Task<QueryAnswer> FindSeriesAsync(string StudyInstanceUID, string SeriesInstanceUID, IReadOnlyList<ImagingObject> objects, CancellationToken cancellation) =>
+        FindSeriesAsync(_association, StudyInstanceUID, SeriesInstanceUID, objects, cancellation);
+
+    /// <summary>The identifier of that query: what is asked by value, and what is to be told.</summary>
+    public static DataSet KeysOf(string StudyInstanceUID, string SeriesInstanceUID)
     {
         DataSet keys = new();
         keys.Set(Tags.QueryRetrieveLevel, "IMAGE");
@@ -90,11 +94,20 @@ internal sealed class ArchiveQuestions : IAsyncDisposable
         keys.Set(Tags.SeriesInstanceUID, SeriesInstanceUID);
         keys.SetEmpty(Tags.SOPInstanceUID);
         keys.SetEmpty(Tags.SOPClassUID);
-        FindResult result = await new FindUser(_association)
+        return keys;
+    }
+
+    /// <summary>The same in an association that was made for more than that.</summary>
+    /// <exception cref="AssociationException">The association broke, or the archive takes no queries.</exception>
+    public static async Task<QueryAnswer> FindSeriesAsync(
+        Association association, string StudyInstanceUID, string SeriesInstanceUID, IReadOnlyList<ImagingObject> objects, CancellationToken cancellation)
+    {
+        DataSet keys = KeysOf(StudyInstanceUID, SeriesInstanceUID);
+        FindResult result = await new FindUser(association)
             .FindAllAsync(SopClasses.StudyRootQueryRetrieveInformationModelFind, keys, MostMatches, cancellation).ConfigureAwait(false);
         if (result.Final.Meaning.Class != StatusClass.Success)
         {
-            return new QueryAnswer(new HashSet<string>(), $"The {PeerName} answered the query with {result.Final}.");
+            return new QueryAnswer(new HashSet<string>(), $"The {association.PeerName} answered the query with {result.Final}.");
         }
 
         // Archives that ignore a key answer with more than was asked for; only an item that agrees in everything it says speaks of our object.

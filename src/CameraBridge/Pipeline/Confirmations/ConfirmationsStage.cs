@@ -15,16 +15,16 @@ namespace CameraBridge.Pipeline.Confirmations;
 internal sealed class ConfirmationsStage : IStage
 {
     /// <summary>Objects in one request for commitment.</summary>
-    private const int MostInTransaction = 200;
+    internal const int MostInTransaction = 200;
 
     /// <summary>Transactions without a report after which a query is asked instead, where the archive takes one and the site leaves the choice to us.</summary>
-    private const int MostSilentTransactions = 3;
+    internal const int MostSilentTransactions = 3;
 
     /// <summary>
     /// Pauses after which an object that a query did not find is looked for again, before it counts as missing: archives put what they received into their index a
     /// while after they answered (common practice, no source).
     /// </summary>
-    private static readonly TimeSpan[] IndexPauses = [TimeSpan.FromSeconds(2), TimeSpan.FromSeconds(10), TimeSpan.FromSeconds(60)];
+    internal static readonly TimeSpan[] IndexPauses = [TimeSpan.FromSeconds(2), TimeSpan.FromSeconds(10), TimeSpan.FromSeconds(60)];
 
     private readonly DestinationConfiguration _destination;
     private readonly SiteConfiguration _site;
@@ -160,6 +160,9 @@ internal sealed class ConfirmationsStage : IStage
         ArchiveQuestions questions, IReadOnlyList<ConfirmationTask> tasks, List<ConfirmationResult> results, CancellationToken cancellation)
     {
         List<string> transactions = [];
+
+        // With nowhere to report to, an archive that takes a query is asked by one at once; one that does not has its time, since another request would only pile up there.
+        bool isAskedByQueryNext = _site.Listen is null && _destination.ConfirmBy == ConfirmBy.Auto && questions.TakesQuery;
         foreach (ConfirmationTask[] part in tasks.Chunk(MostInTransaction))
         {
             string TransactionUID = Uids.NewFromUuid();
@@ -168,7 +171,7 @@ internal sealed class ConfirmationsStage : IStage
             if (reply.IsDone)
             {
                 transactions.Add(TransactionUID);
-                DateTimeOffset again = _clock.GetUtcNow() + (_site.Listen is null ? TimeSpan.Zero : _destination.ReportLimit);
+                DateTimeOffset again = _clock.GetUtcNow() + (isAskedByQueryNext ? TimeSpan.Zero : _destination.ReportLimit);
                 results.AddRange(part.Select(task => Waiting(
                     task, ConfirmationWay.Commitment, $"The {questions.PeerName} was asked to commit to keeping it, and has not reported yet.", again)));
             }
