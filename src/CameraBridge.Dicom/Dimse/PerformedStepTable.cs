@@ -11,15 +11,16 @@ namespace CameraBridge.Dicom.Dimse;
 /// <param name="Set">Type in N-SET; "-" is not allowed.</param>
 /// <param name="Final">Type in the final state.</param>
 /// <param name="Group">The group that its items are made of; null when it is no sequence.</param>
-internal sealed record PerformedStepRow(string Keyword, Tag Tag, string Create, string Set, string Final, string? Group);
+public sealed record PerformedStepRow(string Keyword, Tag Tag, string Create, string Set, string Final, string? Group);
 
 /// <summary>The table of types of a performed procedure step (PS3.4 Table F.7.2-1), from performed-step.tsv.</summary>
-internal static class PerformedStepTable
+public static class PerformedStepTable
 {
-    public static FrozenDictionary<string, IReadOnlyList<PerformedStepRow>> Groups { get; } = Load();
+    /// <summary>The rows of each group by its name; "step" is the top, the others are the items of sequences.</summary>
+    public static IReadOnlyDictionary<string, IReadOnlyList<PerformedStepRow>> Groups { get; } = Load();
 
     /// <summary>The lines of a table of this folder, without comments, cut into their cells.</summary>
-    public static IEnumerable<string[]> Lines(string file)
+    internal static IEnumerable<string[]> Lines(string file)
     {
         using Stream stream = typeof(PerformedStepTable).Assembly.GetManifestResourceStream("CameraBridge.Dicom.Dimse." + file)
             ?? throw new InvalidOperationException($"{file} is missing from the library.");

@@ -53,16 +53,6 @@ internal static class AttributeTables
         ["Attribute", "Tag", "VR", .. surveys.Select(survey => ShortName(survey.Class)), "Source"],
         rows.Select(row => (IReadOnlyList<string>)
         [
-            row.Name, row.Tag.ToString(), $"{TagDictionary.VrOf(row.Tag)}", .. surveys.Select(survey => Word(survey.PresenceOf(row.Path))), OriginText.Of(row.Path, surveys),
+            row.Name, row.Tag.ToString(), $"{TagDictionary.VrOf(row.Tag)}", .. surveys.Select(survey => PresenceCounts.Word(survey.PresenceOf(row.Path))), OriginText.Of(row.Path, surveys),
         ]));
-
-    private static string Word(Presence presence) => presence switch
-    {
-        Presence.Never => "",
-        Presence.Anap => "ANAP",
-        Presence.AnapEmpty => "ANAP EMPTY",
-        Presence.Vnap => "VNAP",
-        Presence.Empty => "EMPTY",
-        _ => "ALWAYS",
-    };
 }

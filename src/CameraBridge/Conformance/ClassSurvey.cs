@@ -3,37 +3,14 @@ using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Conformance;
 
-/// <summary>Whether an attribute is in the objects of a class, in the words of PS3.2.</summary>
-internal enum Presence
-{
-    /// <summary>In no object.</summary>
-    Never,
-
-    /// <summary>In some objects: "attribute not always present".</summary>
-    Anap,
-
-    /// <summary>In some objects, never with a value.</summary>
-    AnapEmpty,
-
-    /// <summary>In every object, in some or all without a value: "value not always present".</summary>
-    Vnap,
-
-    /// <summary>In every object without a value.</summary>
-    Empty,
-
-    /// <summary>In every object with a value.</summary>
-    Always,
-}
-
 /// <summary>
 /// What is in the objects of a storage class, found by making them: of every optic that leads to the class, with all that can be known and with the least,
 /// by the mapping that the flow uses. Nothing in it is written down by hand.
 /// </summary>
 internal sealed class ClassSurvey
 {
-    private readonly Dictionary<string, (int With, int Without)> counts = new(StringComparer.Ordinal);
+    private readonly PresenceCounts counts = new();
     private readonly SortedDictionary<string, SortedSet<string>> origins = new(StringComparer.Ordinal);
-    private int objects;
 
     private ClassSurvey(OpticClass ofClass) => Class = ofClass;
 
@@ -45,7 +22,7 @@ internal sealed class ClassSurvey
     public List<string> Optics { get; } = [];
 
     /// <summary>Paths of all attributes that are in any object.</summary>
-    public IEnumerable<string> Paths => counts.Keys;
+    public IEnumerable<string> Paths => counts.Paths;
 
     private static readonly Lazy<IReadOnlyList<ClassSurvey>> OfOwnOptics = new(() => MakeAnew(OpticsTable.Own));
 
@@ -55,19 +32,7 @@ internal sealed class ClassSurvey
     private static IReadOnlyList<ClassSurvey> MakeAnew(OpticsTable optics) =>
         [.. OpticClass.All.Select(one => new ClassSurvey(one).Take(optics)).Where(survey => survey.Optics.Count > 0)];
 
-    public Presence PresenceOf(string path)
-    {
-        if (!counts.TryGetValue(path, out (int With, int Without) count))
-        {
-            return Presence.Never;
-        }
-
-        int above = path.LastIndexOf(AttributePaths.Step) is > 0 and var at ? counts[path[..at]].With : objects;
-        return count.With + count.Without < above ? (count.With > 0 ? Presence.Anap : Presence.AnapEmpty)
-            : count.With == 0 ? Presence.Empty
-            : count.Without > 0 ? Presence.Vnap
-            : Presence.Always;
-    }
+    public Presence PresenceOf(string path) => counts.Of(path);
 
     /// <summary>What an attribute comes from: the facts that change it. None means that it is the same in all objects of the class.</summary>
     public IReadOnlyCollection<string> OriginsOf(string path) => origins.TryGetValue(path, out SortedSet<string>? found) ? found : [];
@@ -107,16 +72,9 @@ internal sealed class ClassSurvey
 
     private void Count(SampleObject made)
     {
-        if (made.Attributes() is not { } attributes)
+        if (made.Attributes() is { } attributes)
         {
-            return;
-        }
-
-        objects++;
-        foreach ((string path, string content) in attributes)
-        {
-            (int with, int without) = counts.GetValueOrDefault(path);
-            counts[path] = content.Length > 0 ? (with + 1, without) : (with, without + 1);
+            counts.Add(attributes);
         }
     }
 

@@ -5,6 +5,7 @@ using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Pipeline.Confirmations;
 using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Objects;
@@ -16,7 +17,9 @@ namespace CameraBridge.Conformance;
 internal static class StatementText
 {
     private const string SampleSite = "spool: /var/lib/camerabridge/spool\nstate: /var/lib/camerabridge/state.db\nsources:\n  - name: SOURCE\n    folder: /srv/SOURCE\n"
-        + "worklist:\n  host: HOST\n  port: 104\n  called_ae_title: WORKLIST\ndestinations:\n  - name: ARCHIVE\n    host: HOST\n    port: 104\n    called_ae_title: ARCHIVE\n";
+        + "worklist:\n  host: HOST\n  port: 104\n  called_ae_title: WORKLIST\nlisten:\n  port: 104\nperformed_step:\n  host: HOST\n  port: 104\n  called_ae_title: RIS\n"
+        + "destinations:\n  - name: ARCHIVE\n    host: HOST\n    port: 104\n    called_ae_title: ARCHIVE\n"
+        + "  - name: WEB\n    url: https://HOST\n    oauth:\n      endpoint: https://HOST\n      client_id: CLIENT\n      secret_file: /FILE\n";
 
     public static string Version => typeof(StatementText).Assembly.GetName().Version?.ToString(3) ?? "0";
 
@@ -31,13 +34,33 @@ internal static class StatementText
             ["scope"] = site is null ? "the program with its defaults" : "one site, by its configuration",
             ["services"] = Services(surveys),
             ["syntaxes"] = Syntaxes(surveys),
-            ["worklist-contexts"] = Contexts(Worklist.Proposals),
+            ["worklist-contexts"] = ServiceTables.Contexts(Worklist.Proposals),
             ["keys"] = Keys(keys),
             ["mapping"] = Mapping(keys),
-            ["store-statuses"] = StatusRows("C-STORE"),
-            ["find-statuses"] = StatusRows("C-FIND"),
-            ["any-statuses"] = StatusRows("any"),
+            ["store-statuses"] = ServiceTables.StatusRows("C-STORE"),
+            ["find-statuses"] = ServiceTables.StatusRows("C-FIND"),
+            ["any-statuses"] = ServiceTables.StatusRows("any"),
             ["association"] = AssociationRows(),
+            ["commitment-contexts"] = ServiceTables.Contexts(CommitmentUser.Proposals),
+            ["commitment-parameters"] = ServiceTables.CommitmentParameters(),
+            ["action-statuses"] = ServiceTables.StatusRows("N-ACTION"),
+            ["commitment-reasons"] = ServiceTables.StatusRows("commitment"),
+            ["report-contexts"] = ServiceTables.ReportContexts(),
+            ["report-answers"] = ServiceTables.ReportAnswers(),
+            ["acceptor"] = ServiceTables.AcceptorParameters(),
+            ["proof-contexts"] = ServiceTables.Contexts([.. ArchiveQuestions.Proposals.Except(CommitmentUser.Proposals)]),
+            ["proof-keys"] = ServiceTables.ProofKeys(),
+            ["proof-parameters"] = ServiceTables.ProofParameters(),
+            ["step-contexts"] = ServiceTables.Contexts(PerformedStepUser.Proposals),
+            ["step-attributes"] = StepSurvey.Write(),
+            ["step-parameters"] = ServiceTables.StepParameters(),
+            ["create-statuses"] = ServiceTables.StatusRows("N-CREATE"),
+            ["set-statuses"] = ServiceTables.StatusRows("N-SET"),
+            ["web-requests"] = WebSurvey.Requests(),
+            ["web-limits"] = WebSurvey.Limits(),
+            ["web-store-answers"] = WebSurvey.StoreAnswers(),
+            ["web-query-answers"] = WebSurvey.QueryAnswers(),
+            ["stow-statuses"] = ServiceTables.StatusRows("STOW"),
             ["media-profile"] = MediaProfile.GeneralUsbJpeg,
             ["media-syntaxes"] = MediaSyntaxes(surveys),
             ["media-keys"] = MediaKeys(),
@@ -64,8 +87,9 @@ internal static class StatementText
 
     private static string Services(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
         ["SOP class", "UID", "SCU", "SCP"],
-        surveys.Select(survey => survey.Class.SOPClassUID).Append(SopClasses.ModalityWorklistInformationModelFind).Append(SopClasses.Verification)
-            .Select(uid => (IReadOnlyList<string>)[NameOf(uid), uid, "yes", "no"]));
+        surveys.Select(survey => survey.Class.SOPClassUID)
+            .Concat(Worklist.Proposals.Concat(ArchiveQuestions.Proposals).Concat(PerformedStepUser.Proposals).Append(EchoUser.Proposal).Select(proposal => proposal.AbstractSyntaxUID))
+            .Distinct(StringComparer.Ordinal).Select(uid => (IReadOnlyList<string>)[NameOf(uid), uid, "yes", uid == EchoUser.Proposal.AbstractSyntaxUID ? "yes, where `listen` is written" : "no"]));
 
     private static string Syntaxes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
         ["SOP classes", "Transfer syntax", "UID", "For"],
@@ -73,11 +97,6 @@ internal static class StatementText
         [
             string.Join(", ", surveys.Where(survey => survey.Class.Kind == one.Kind).Select(survey => NameOf(survey.Class.SOPClassUID))), NameOf(one.UID), one.UID, one.For,
         ]));
-
-    private static string Contexts(IReadOnlyList<ContextProposal> proposals) => Markdown.Table(
-        ["Abstract syntax", "Transfer syntax", "Role", "Extended negotiation"],
-        proposals.Select(proposal => (IReadOnlyList<string>)
-            [$"{NameOf(proposal.AbstractSyntaxUID)} ({proposal.AbstractSyntaxUID})", $"{NameOf(proposal.TransferSyntaxUID)} ({proposal.TransferSyntaxUID})", "SCU", "none"]));
 
     private static string Keys(IReadOnlyList<WorklistKey> keys) => Markdown.Table(
         ["Key", "Tag", "VR", "Asked with a value", "Filtered here", "In objects"],
@@ -91,25 +110,6 @@ internal static class StatementText
     private static string Mapping(IReadOnlyList<WorklistKey> keys) => Markdown.Table(
         ["Worklist", "Attributes of the objects that depend on it"],
         keys.Where(key => key.Targets.Count > 0).Select(key => (IReadOnlyList<string>)[key.Path, string.Join(", ", key.Targets)]));
-
-    private static string StatusRows(string service) => Markdown.Table(
-        ["Status", "Class", "Meaning", "What is done"],
-        Statuses.All.Where(status => status.Service == service).Select(status => (IReadOnlyList<string>)
-            [status.Code, status.Class.ToString(), status.Meaning, Advice(service, status)]));
-
-    private static string Advice(string service, StatusEntry status) => (service, status.Advice, status.Class) switch
-    {
-        ("C-FIND", StatusAdvice.Done, StatusClass.Cancel) => "the question counts as answered in part: the sitting is held",
-        ("C-FIND", StatusAdvice.Done, StatusClass.Pending) => "the answer is taken",
-        ("C-FIND", StatusAdvice.Done, _) => "the answers are judged",
-        ("C-FIND", _, _) => "the sitting is held with the status; the worklist is asked again after `worklist.retry_after`",
-        (_, StatusAdvice.Done, StatusClass.Pending or StatusClass.Cancel) => "as its service says; to an object it counts as no answer",
-        (_, StatusAdvice.Done, StatusClass.Warning) => "counts as stored; logged as a warning",
-        (_, StatusAdvice.Done, _) => "stored",
-        (_, StatusAdvice.Later, _) => "sent again, the same bytes, after growing pauses, until `give_up_after`",
-        (_, StatusAdvice.Ask, _) => "counts as stored with a warning: the UID is ours and the bytes are always the same",
-        _ => "refused: not sent again by itself; shown by `deliveries list`",
-    };
 
     private static string AssociationRows()
     {
@@ -126,12 +126,12 @@ internal static class StatementText
             ["Maximum number of presentation contexts", $"{AssociationOptions.MaximumContexts}; one transfer syntax in each"],
             ["Asynchronous operations window", "not proposed: one operation at a time"],
             ["SCP/SCU role selection, SOP class extended negotiation, user identity", "not proposed"],
-            ["Limit for connecting (name, TCP)", $"`connect_limit`, {Time(peer.ConnectLimit)}"],
-            ["Limit for the answer to A-ASSOCIATE-RQ", $"`response_limit`, {Time(peer.ResponseLimit)}"],
-            ["Limit for each response, and for each write that the peer must take", $"`response_limit`, {Time(peer.ResponseLimit)}"],
-            ["Limit for the answer to A-RELEASE-RQ", Time(limits.Release)],
-            ["ARTIM timer", Time(limits.Artim)],
-            ["An association without work is released after", Time(StoreAssociations.IdleLimit)],
+            ["Limit for connecting (name, TCP)", $"`connect_limit`, {ServiceTables.Seconds(peer.ConnectLimit)}"],
+            ["Limit for the answer to A-ASSOCIATE-RQ", $"`response_limit`, {ServiceTables.Seconds(peer.ResponseLimit)}"],
+            ["Limit for each response, and for each write that the peer must take", $"`response_limit`, {ServiceTables.Seconds(peer.ResponseLimit)}"],
+            ["Limit for the answer to A-RELEASE-RQ", ServiceTables.Seconds(limits.Release)],
+            ["ARTIM timer", ServiceTables.Seconds(limits.Artim)],
+            ["An association without work is released after", ServiceTables.Seconds(StoreAssociations.IdleLimit)],
         ]);
     }
 
@@ -172,19 +172,38 @@ internal static class StatementText
             [
                 ["Worklist", $"`calling_ae_title`, by default {new SiteConfiguration { SpoolFolder = "", StateFile = "" }.CallingAETitle}; may differ for each peer", "`worklist.called_ae_title`, host and port"],
                 ["Storage", "the same", "for each of `destinations`: called_ae_title, host and port"],
+                ["Report", "`listen.ae_title`, by default the same", "archives that report storage commitment, to `listen.address` and `listen.port`"],
+                ["Performed Step", "the same", "`performed_step.called_ae_title`, host and port"],
+                ["Web user agent", "(none)", "for each of `destinations` that has one: url"],
             ]);
         }
 
         IEnumerable<IReadOnlyList<string>> worklist = site.Worklist is { } asked ? [Entity("Worklist", asked.Peer, site, "1 association")] : [];
+        IEnumerable<IReadOnlyList<string>> step = site.PerformedStep is { } told ? [Entity("Performed Step", told.Peer, site, "1 association")] : [];
+        IEnumerable<IReadOnlyList<string>> report = site.Listen is { } listen
+            ? [["Report", listen.AETitle ?? site.CallingAETitle, $"any, to {listen.Address}", listen.Port.ToString(CultureInfo.InvariantCulture), "see 7.2", "see 7.2"]]
+            : [];
         return Markdown.Table(
-            ["Application entity", "AE title", "Peer", "Port", "Limits (connect, response)", "Associations"],
-            [.. worklist, .. site.Destinations.Where(one => one.Peer is not null).Select(one => Entity("Storage", one.Peer!, site, $"up to {one.Associations}"))]);
+            ["Application entity", "AE title", "Peer", "Port", "Limits (connect, response)", "At a time"],
+            [
+                .. worklist,
+                .. site.Destinations.Where(one => one.Peer is not null).Select(one => Entity("Storage", one.Peer!, site, $"up to {one.Associations} associations, and 1 for clips; confirmed by {Word(one.ConfirmBy)}")),
+                .. report,
+                .. step,
+                .. site.Destinations.Where(one => one.Web is not null).Select(one => (IReadOnlyList<string>)
+                [
+                    "Web user agent", "(none)", $"{one.Web!.Name} at {one.Web.Url}", one.Web.Url.Port.ToString(CultureInfo.InvariantCulture),
+                    $"{ServiceTables.Seconds(one.Web.ConnectLimit)}, {ServiceTables.Seconds(one.Web.ResponseLimit)}", $"up to {one.Associations} requests, and 1 for clips; confirmed by {Word(one.ConfirmBy)}",
+                ]),
+            ]);
     }
+
+    private static string Word(ConfirmBy confirmBy) => confirmBy.ToString().ToLowerInvariant();
 
     private static string[] Entity(string name, PeerConfiguration peer, SiteConfiguration site, string associations) =>
     [
         name, peer.CallingAETitle ?? site.CallingAETitle, $"{peer.CalledAETitle} at {peer.Host}", peer.Port.ToString(CultureInfo.InvariantCulture),
-        $"{Time(peer.ConnectLimit)}, {Time(peer.ResponseLimit)}", associations,
+        $"{ServiceTables.Seconds(peer.ConnectLimit)}, {ServiceTables.Seconds(peer.ResponseLimit)}", associations,
     ];
 
     private static string Settings() => Markdown.Table(
@@ -209,8 +228,6 @@ internal static class StatementText
             .Select(row => (IReadOnlyList<string>)[row.Path, row.Row.Codes!.Numbers, row.Row.Codes.IsDefined ? "defined" : "baseline"]));
 
     private static Tag TagOf(string path) => TagDictionary.Find(path[(path.LastIndexOf(AttributePaths.Step) + 1)..])!.Tag;
-
-    private static string Time(TimeSpan span) => span.TotalSeconds.ToString("0.###", CultureInfo.InvariantCulture) + " s";
 
     private static string Bytes(int count) => count.ToString("#,0", CultureInfo.InvariantCulture) + " bytes";
 }

@@ -127,7 +127,7 @@ public sealed class ConformanceTextTests
         string statement = StatementText.Write(ConfigurationFile.Load(Path.Combine(Repository.Root, "deploy", "camerabridge.example.yaml")));
 
         Assert.Contains("| Worklist | CAMERABRIDGE | WORKLIST at ris.hollinvale.example | 11112 |", statement, StringComparison.Ordinal);
-        Assert.Contains("| Storage | CAMERABRIDGE | ARCHIVE at pacs.hollinvale.example | 104 | 10 s, 30 s | up to 4 |", statement, StringComparison.Ordinal);
+        Assert.Contains("| Storage | CAMERABRIDGE | ARCHIVE at pacs.hollinvale.example | 104 | 10 s, 30 s | up to 4 associations, and 1 for clips; confirmed by auto |", statement, StringComparison.Ordinal);
     }
 
     [Fact]
