@@ -12,6 +12,7 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["links"] = ("how much of a link of 2 Mbit/s stills use at 50, 200 and 600 ms round trip, beside storescu: [--associations N]", LinksBenchmark.RunAsync),
     ["rescan"] = ("a look at 200,000 known files: [FOLDER on the disk to measure]", RescanBenchmark.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
+    ["stow"] = ("ready-made objects by STOW-RS to a server that only reads and to Orthanc, against curl: [--count N]", StowBenchmark.RunAsync),
     ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
     ["validate"] = ("1,000 objects of 100 KB through the check of files, against dciodvfy on as many processors: [--count N]", ValidateBenchmark.RunAsync),
     ["workers"] = ("one worker against two on PostgreSQL: [--program FILE]", WorkersBenchmark.RunAsync),
