@@ -21,6 +21,8 @@ internal static class StowBenchmark
     private const string Photograph = SopClasses.VLPhotographicImageStorage;
     private const int Rounds = 3;
 
+    private static readonly int[] Batches = [50, 1];
+
     public static async Task<int> RunAsync(string[] args)
     {
         int count = OnceProgram.Option(args, "--count") is { } text ? int.Parse(text, CultureInfo.InvariantCulture) : 2000;
@@ -29,16 +31,14 @@ internal static class StowBenchmark
         {
             Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"objects of 100 KB, one request at a time, {Rounds} rounds in turns"));
             Console.WriteLine("server    batch  objects  ours, objects/s     curl, objects/s     times curl (each round)");
-            foreach (int batch in (int[])[50, 1])
+            foreach (int batch in Batches)
             {
-                await using WebSink sink = await WebSink.StartAsync();
-                await CompareAsync("Kestrel", sink.Root, folder, count, batch, sink);
+                await ToSinkAsync(folder, count, batch);
             }
 
-            foreach (int batch in (int[])[50, 1])
+            foreach (int batch in Batches)
             {
-                await using OrthancPeer orthanc = await OrthancPeer.StartAsync(Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"orthanc-{batch}")));
-                await CompareAsync("Orthanc", orthanc.DicomWebRoot, folder, count / 4, batch, null);
+                await ToOrthancAsync(folder, count / 4, batch);
             }
 
             return 0;
@@ -47,6 +47,18 @@ internal static class StowBenchmark
         {
             Directory.Delete(folder, recursive: true);
         }
+    }
+
+    private static async Task ToSinkAsync(string folder, int count, int batch)
+    {
+        await using WebSink sink = await WebSink.StartAsync();
+        await CompareAsync("Kestrel", sink.Root, folder, count, batch, sink);
+    }
+
+    private static async Task ToOrthancAsync(string folder, int count, int batch)
+    {
+        await using OrthancPeer orthanc = await OrthancPeer.StartAsync(Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"orthanc-{batch}")));
+        await CompareAsync("Orthanc", orthanc.DicomWebRoot, folder, count, batch, null);
     }
 
     private static async Task CompareAsync(string server, Uri root, string folder, int count, int batch, WebSink? sink)

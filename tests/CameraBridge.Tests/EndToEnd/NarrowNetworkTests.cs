@@ -1,6 +1,5 @@
 using System.Text.Json;
 using CameraBridge.Commands;
-using CameraBridge.Tests.Dicom.Bitstreams;
 using CameraBridge.Tests.Peers;
 using Xunit;
 

@@ -149,6 +149,20 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
     }
 
     [Fact]
+    public async Task Where_nobody_listens_an_archive_without_queries_has_its_time_before_it_is_asked_again()
+    {
+        await using ScriptedArchive archive = new(finds: false, reports: Reports.Never);
+        await QueueAsync(1);
+
+        await RunAsync(archive);
+        Assert.Equal(0, await RunAsync(archive));
+        _clock.Advance(TimeSpan.FromMinutes(10));
+        await RunAsync(archive);
+
+        Assert.Equal(2, archive.Transactions.Count);
+    }
+
+    [Fact]
     public async Task An_archive_that_never_reports_is_asked_by_query_in_the_end()
     {
         await using ScriptedArchive archive = new(reports: Reports.Never);
