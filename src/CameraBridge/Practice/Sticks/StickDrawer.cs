@@ -11,7 +11,7 @@ internal static class StickDrawer
     /// <param name="plan">What is to be on it.</param>
     /// <param name="folder">The stick's root; made when it is missing.</param>
     /// <param name="seed">The same seed, day and zone give the same bytes.</param>
-    /// <param name="day">The day that the pictures were taken on.</param>
+    /// <param name="day">The day that the pictures were taken on, where their folders do not say when they begin.</param>
     /// <param name="zone">The zone of the camera's clock.</param>
     /// <param name="drawn">Told after each file.</param>
     public static void Draw(StickPlan plan, string folder, int seed, DateOnly day, TimeZoneInfo zone, Action<int>? drawn = null)
@@ -24,6 +24,7 @@ internal static class StickDrawer
         {
             string below = Path.Combine(folder, part.Name);
             Directory.CreateDirectory(below);
+            local = part.Begins ?? local;
             if (part.Sidecar is not null)
             {
                 File.WriteAllText(Path.Combine(below, "camerabridge.json"), part.Sidecar);

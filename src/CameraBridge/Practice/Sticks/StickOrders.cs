@@ -21,7 +21,7 @@ internal static class StickOrders
                     birth_date: {order.PatientBirthDate:yyyy-MM-dd}
                     sex: {order.PatientSex}
                     step_id: SPS{number:0000}
-                    station_ae_title: {StickPlan.StationAETitle}
+                    station_ae_title: {order.StationAETitle}
                     modality: {order.Modality}
                     description: {order.Description}
                     start: {order.ScheduledAt:yyyy-MM-dd HH:mm}

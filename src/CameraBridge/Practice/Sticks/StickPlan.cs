@@ -13,7 +13,11 @@ internal sealed record LabelShot(params IReadOnlyList<LabelCode> Codes) : Shot;
 internal sealed record PictureShot(Motif Motif, bool Torn = false) : Shot;
 
 /// <summary>A numbered folder of the stick, and the text of its sidecar file where it has one.</summary>
-internal sealed record StickFolder(string Name, IReadOnlyList<Shot> Shots, string? Sidecar = null);
+internal sealed record StickFolder(string Name, IReadOnlyList<Shot> Shots, string? Sidecar = null)
+{
+    /// <summary>When its pictures begin, by the camera's clock; null: some minutes after the folder before.</summary>
+    public DateTime? Begins { get; init; }
+}
 
 /// <summary>An invented order that the practice worklist knows.</summary>
 internal sealed record StickOrder(
@@ -24,7 +28,10 @@ internal sealed record StickOrder(
     string AccessionNumber,
     string Modality,
     string Description,
-    DateTime ScheduledAt);
+    DateTime ScheduledAt)
+{
+    public string StationAETitle { get; init; } = StickPlan.StationAETitle;
+}
 
 /// <summary>Pictures that must be filed under an order.</summary>
 internal sealed record ExpectedFiled(string Folder, string AccessionNumber, int Pictures);
