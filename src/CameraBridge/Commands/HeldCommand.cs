@@ -120,7 +120,7 @@ internal static class HeldCommand
             Captures = held.Captures.Select(capture => new { capture.Id, capture.Place, capture.State, capture.TakenAt, capture.TakenAtOrigin, capture.HeldReason }),
             Cues = cues,
             Evidence = held.Match?.Evidence ?? [],
-            Proposals = (held.Match?.Proposals ?? []).Select((proposal, index) => new { Number = index + 1, Step = StepReply.Read(proposal.StepJson), proposal.For, proposal.Against }),
+            Proposals = (held.Match?.Proposals ?? []).Select((proposal, index) => new { Number = index + 1, Step = StepReply.Read(proposal.StepJson), proposal.Probability, proposal.For, proposal.Against }),
             Inquiry = inquiry?.RootElement,
         });
     }

@@ -36,6 +36,7 @@ internal static class ConfigurationReader
             Sources = root.List("sources", source => ReadSource(source, optics)),
             Labels = ReadLabels(root.Map("labels")),
             Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
+            Matching = ReadMatching(root.Map("matching")),
             Clips = ReadClips(root.Map("clips")),
             Retention = ReadRetention(root.Map("retention")),
             PerformedStep = root.Has("performed_step") ? ReadPerformedStep(root.Map("performed_step")) : null,
@@ -138,6 +139,19 @@ internal static class ConfigurationReader
         };
         reader.Done();
         return worklist;
+    }
+
+    private static MatchingConfiguration ReadMatching(SettingReader reader)
+    {
+        MatchingConfiguration defaults = new();
+        MatchingConfiguration matching = new()
+        {
+            Unidentified = reader.Choice("unidentified", defaults.Unidentified),
+            Threshold = reader.Get(
+                "threshold", defaults.Threshold, SettingValues.Probability, value => value.ToString(System.Globalization.CultureInfo.InvariantCulture)),
+        };
+        reader.Done();
+        return matching;
     }
 
     private static RetentionConfiguration ReadRetention(SettingReader reader)

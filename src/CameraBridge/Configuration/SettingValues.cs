@@ -98,6 +98,12 @@ internal static partial class SettingValues
             : null;
     }
 
+    /// <summary>A probability above 0.5 and below 1, as a fraction.</summary>
+    public static ValueFault? Probability(string text, out double value) =>
+        double.TryParse(text, NumberStyles.AllowDecimalPoint, CultureInfo.InvariantCulture, out value) && value is > 0.5 and < 1
+            ? null
+            : new ValueFault("is no probability between 0.5 and 1", "Write a fraction above 0.5 and below 1, like 0.98.");
+
     /// <summary>A whole number between two limits.</summary>
     public static ValueFault? Number(string text, int least, int most, out int value) =>
         int.TryParse(text, NumberStyles.AllowLeadingSign, CultureInfo.InvariantCulture, out value) && value >= least && value <= most

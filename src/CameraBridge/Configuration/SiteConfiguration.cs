@@ -36,6 +36,8 @@ internal sealed record SiteConfiguration
     /// <summary>The worklist to ask; null means that nothing can be matched and every sitting is held.</summary>
     public WorklistConfiguration? Worklist { get; init; }
 
+    public MatchingConfiguration Matching { get; init; } = new();
+
     public IReadOnlyList<DestinationConfiguration> Destinations { get; init; } = [];
 
     /// <summary>Which object goes where: the first that fits says it. None: every object goes to every destination.</summary>
@@ -215,6 +217,25 @@ internal sealed record WorklistConfiguration
 
     /// <summary>A worklist that is down is asked again after this time.</summary>
     public TimeSpan RetryAfter { get; init; } = TimeSpan.FromSeconds(30);
+}
+
+/// <summary>What becomes of a sitting that nothing identifies.</summary>
+internal enum UnidentifiedPolicy
+{
+    /// <summary>It is held, with the steps that it may belong to and how likely each is.</summary>
+    Propose,
+
+    /// <summary>It is filed under its likeliest step, if that is likely enough and no rule speaks against it.</summary>
+    File,
+}
+
+/// <summary>What joint matching of all sittings of a source with all open steps may do.</summary>
+internal sealed record MatchingConfiguration
+{
+    public UnidentifiedPolicy Unidentified { get; init; } = UnidentifiedPolicy.Propose;
+
+    /// <summary>How likely the likeliest step must be to be filed under; above 0.5, so that no two steps can be, and below 1.</summary>
+    public double Threshold { get; init; } = 0.98;
 }
 
 /// <summary>What becomes of H.264 Main and Constrained Baseline, which every decoder of High plays and the standard does not name.</summary>

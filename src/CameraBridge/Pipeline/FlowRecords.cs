@@ -163,7 +163,11 @@ internal sealed record Sitting
 internal sealed record Reason(string Code, string Words);
 
 /// <summary>A step of the worklist that a person may choose, best first, with what speaks for and against it.</summary>
-internal sealed record Proposal(string StepJson, IReadOnlyList<Reason> For, IReadOnlyList<Reason> Against);
+internal sealed record Proposal(string StepJson, IReadOnlyList<Reason> For, IReadOnlyList<Reason> Against)
+{
+    /// <summary>How likely it is by joint matching, 0 to 1; null where the sitting is identified or nothing can be said.</summary>
+    public double? Probability { get; init; }
+}
 
 /// <summary>The scheduled procedure step a sitting belongs to, or why it is held.</summary>
 internal sealed record Match

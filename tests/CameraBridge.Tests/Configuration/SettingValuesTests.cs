@@ -39,6 +39,16 @@ public sealed class SettingValuesTests
     public void A_duration_is_written_in_its_largest_whole_unit(double seconds, string text) =>
         Assert.Equal(text, SettingValues.WriteDuration(TimeSpan.FromSeconds(seconds)));
 
+    [Theory]
+    [InlineData("0.98", true)]
+    [InlineData("0.501", true)]
+    [InlineData("0.5", false)]
+    [InlineData("1", false)]
+    [InlineData("98 %", false)]
+    [InlineData("0,98", false)]
+    [InlineData("", false)]
+    public void A_threshold_lies_above_one_half_and_below_one(string text, bool good) => Assert.Equal(good, SettingValues.Probability(text, out _) is null);
+
     // PS3.5 2025e Table 6.2-1, AE: 16 bytes maximum, default character repertoire excluding 5CH and control characters, not only spaces.
     [Theory]
     [InlineData("A234567890123456", true)]

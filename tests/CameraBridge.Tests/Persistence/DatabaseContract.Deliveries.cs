@@ -18,7 +18,7 @@ public abstract partial class DatabaseContract
             SittingId = sitting,
             HeldReasons = [new Reason("several-steps", "three steps fit")],
             Evidence = [new Reason("label", "a label names the patient")],
-            Proposals = [new Proposal("{}", [new Reason("station", "same station")], [new Reason("late", "two days late")])],
+            Proposals = [new Proposal("{}", [new Reason("station", "same station")], [new Reason("late", "two days late")]) { Probability = 0.25 }],
             Inquiry = """{"query":{}}""",
             DecidedAt = Clock.GetUtcNow(),
         };
@@ -29,6 +29,30 @@ public abstract partial class DatabaseContract
         Assert.Equal(SittingState.Held, held.Sitting.State);
         Assert.Equivalent(match, held.Match, strict: true);
         Assert.Empty(await database.GetOpenWorkAsync(null, Cancellation));
+    }
+
+    [Fact]
+    public async Task The_sittings_of_a_source_tell_when_they_began_and_what_they_were_filed_under()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        DateTimeOffset opened = Clock.GetUtcNow();
+        long held = await ClosedSittingAsync(database, "1/a.jpg", "1/b.jpg");
+        await database.CompleteMatchAsync(Assert.Single(await LeaseAsync(database, Stage.Matches)), new Match { SittingId = held, HeldReasons = [new Reason("no-label", "no label")] }, Cancellation);
+        Clock.Advance(TimeSpan.FromHours(1));
+        long matched = await MatchedSittingAsync(database, "2/a.jpg");
+        await AddAsync(database, "3/a.jpg");
+
+        IReadOnlyList<SittingTime> all = await database.GetSittingTimesAsync("stick", opened, Clock.GetUtcNow(), matchedOnly: false, 10, Cancellation);
+        IReadOnlyList<SittingTime> filed = await database.GetSittingTimesAsync("stick", opened, Clock.GetUtcNow(), matchedOnly: true, 10, Cancellation);
+
+        // The third has not been looked at, so nothing tells when it began.
+        Assert.Equal([(matched, SittingState.Matched, 1), (held, SittingState.Held, 2)], all.Select(one => (one.SittingId, one.State, one.Captures)));
+        Assert.All(all, one => Assert.Equal(new DateTimeOffset(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1)), one.FirstTakenAt));
+        Assert.Equal([MatchOf(matched).StepJson, null], all.Select(one => one.StepJson));
+        Assert.Equal(matched, Assert.Single(filed).SittingId);
+        Assert.Equal(matched, Assert.Single(await database.GetSittingTimesAsync("stick", opened, Clock.GetUtcNow(), matchedOnly: false, 1, Cancellation)).SittingId);
+        Assert.Empty(await database.GetSittingTimesAsync("other", opened, Clock.GetUtcNow(), matchedOnly: false, 10, Cancellation));
+        Assert.Equal(held, Assert.Single(await database.GetSittingTimesAsync("stick", opened, opened, matchedOnly: false, 10, Cancellation)).SittingId);
     }
 
     [Fact]

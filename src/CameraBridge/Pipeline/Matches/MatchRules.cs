@@ -4,7 +4,8 @@ namespace CameraBridge.Pipeline.Matches;
 
 /// <summary>
 /// Decides from the evidence and the answers, and from nothing else: exactly one open step that agrees with every piece of evidence is the
-/// match. Everything else is held, with its reasons and with proposals, best first.
+/// match. Everything else is held, with its reasons and with proposals, best first. What nothing identifies may be filed under its likeliest step, if
+/// the site has said so: nothing else may be the matter with it then, and no rule may speak against the step.
 /// </summary>
 internal static class MatchRules
 {
@@ -46,14 +47,20 @@ internal static class MatchRules
     }
 
     /// <summary>Decides.</summary>
-    public static Match Decide(long sittingId, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers, DateTimeOffset now)
+    /// <param name="sittingId">The sitting.</param>
+    /// <param name="circumstances">What is known of it.</param>
+    /// <param name="answers">What the worklist answered.</param>
+    /// <param name="now">When it is decided.</param>
+    /// <param name="inferred">What joint matching says, where nothing identifies the sitting; else null.</param>
+    public static Match Decide(
+        long sittingId, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers, DateTimeOffset now, Inferred? inferred = null)
     {
         StepCheck[] checks =
         [
             .. answers.SelectMany(answer => answer.Steps)
                 .DistinctBy(step => step.Key)
                 .Select(step => StepCheck.Of(step, circumstances))
-                .OrderBy(check => check.Distance),
+                .OrderByDescending(check => inferred?.Of(check.Step)?.Probability ?? 0).ThenBy(check => check.Distance),
         ];
         StepCheck[] fitting = [.. checks.Where(check => check.Fits)];
         List<Reason> reasons = [.. circumstances.Identity.Problems];
@@ -69,6 +76,12 @@ internal static class MatchRules
             DecidedAt = now,
             Inquiry = Inquiry.Write(circumstances.Worklist, answers, [.. checks.Select(check => check.Step)]),
         };
+        if (reasons is [{ Code: "no-label" }] && checks is [{ Fits: true } likeliest, ..]
+            && inferred?.Of(likeliest.Step) is { } likelihood && likelihood.Probability >= inferred.FileFrom)
+        {
+            return match with { StepJson = likeliest.Step.ToJson(), Evidence = [likelihood.Evidence, .. likeliest.For] };
+        }
+
         return reasons.Count == 0
             ? match with
             {
@@ -77,11 +90,15 @@ internal static class MatchRules
             }
             : match with
             {
-                Evidence = circumstances.Identity.Evidence,
+                Evidence = [.. circumstances.Identity.Evidence, .. inferred is null ? [] : new[] { inferred.None }],
                 HeldReasons = reasons,
-                Proposals = [.. checks.Take(MostProposals).Select(check => new Proposal(check.Step.ToJson(), check.For, check.Against))],
+                Proposals = [.. checks.Take(MostProposals).Select(check => ToProposal(check, inferred?.Of(check.Step)))],
             };
     }
+
+    private static Proposal ToProposal(StepCheck check, Likelihood? likelihood) => likelihood is null
+        ? new Proposal(check.Step.ToJson(), check.For, check.Against)
+        : new Proposal(check.Step.ToJson(), [likelihood.Evidence, .. check.For], check.Against) { Probability = likelihood.Probability };
 
     private static void AddAnswerReasons(List<Reason> reasons, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers)
     {

@@ -10,6 +10,8 @@ namespace CameraBridge.Pipeline.Matches;
 /// </summary>
 internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase database, TimeProvider clock, ILogger<MatchesStage> logger) : IStage
 {
+    private readonly Inference _inference = new(site, database, clock);
+
     public Stage Stage => Stage.Matches;
 
     public IReadOnlyList<string> Lanes { get; } = [""];
@@ -76,7 +78,8 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             answers.Add(await worklist.AskAsync(question, cancellation).ConfigureAwait(false));
         }
 
-        Match match = MatchRules.Decide(sitting.Id, circumstances, answers, clock.GetUtcNow());
+        Inferred? inferred = await _inference.FindAsync(sitting, circumstances, answers, cancellation).ConfigureAwait(false);
+        Match match = MatchRules.Decide(sitting.Id, circumstances, answers, clock.GetUtcNow(), inferred);
         if (answers.FirstOrDefault(answer => answer.Failure is not null)?.Failure is { } failure)
         {
             await database.DeferMatchAsync(work, match, retryAt(), cancellation).ConfigureAwait(false);

@@ -34,6 +34,65 @@ public sealed class MatchRulesTests
     }
 
     [Fact]
+    public void Proposals_of_a_sitting_without_a_label_come_in_the_order_of_their_probability_and_nothing_is_filed()
+    {
+        Match match = Infer(null, [], (Steps.Answer(), 0.2), (Steps.Answer(stepId: "S2", patientID: "P0002", time: "1100"), 0.79));
+
+        Assert.Null(match.StepJson);
+        Assert.Equal([0.79, 0.2], match.Proposals.Select(proposal => proposal.Probability));
+        Assert.Equal("S2", WorklistStep.FromJson(match.Proposals[0].StepJson).ScheduledProcedureStepID);
+        Assert.Equal("by-inference", match.Proposals[0].For[0].Code);
+        Assert.Equal("none-of-them", Assert.Single(match.Evidence).Code);
+    }
+
+    [Fact]
+    public void Where_the_site_says_so_the_likeliest_step_is_filed_from_the_threshold_on()
+    {
+        Match match = Infer(0.9, [], (Steps.Answer(), 0.9), (Steps.Answer(stepId: "S2", patientID: "P0002"), 0.05));
+
+        Assert.Equal("S0001", WorklistStep.FromJson(match.StepJson!).ScheduledProcedureStepID);
+        Assert.Equal(["by-inference", "station", "modality", "day"], match.Evidence.Select(reason => reason.Code));
+        Assert.Empty(match.HeldReasons);
+        Assert.Null(Infer(0.9, [], (Steps.Answer(), 0.899)).StepJson);
+    }
+
+    [Theory]
+    [InlineData("CAM2", "20261125", null)]
+    [InlineData("CAM1", "20261128", null)]
+    [InlineData("CAM1", "20261125", "COMPLETED")]
+    public void A_likely_step_that_a_rule_speaks_against_is_not_filed(string station, string date, string? status)
+    {
+        Match match = Infer(0.6, [], (Steps.Answer(station: station, date: date, status: status), 0.99));
+
+        Assert.Null(match.StepJson);
+        Assert.Equal("no-label", Assert.Single(match.HeldReasons).Code);
+    }
+
+    [Fact]
+    public void A_sitting_with_something_else_the_matter_is_never_filed_by_inference()
+    {
+        Cue unreadable = new() { CaptureId = 1, Kind = CueKind.Unreadable };
+
+        Assert.Null(Infer(0.6, [unreadable], (Steps.Answer(), 0.99)).StepJson);
+        Assert.Null(MatchRules.Decide(
+            5,
+            Steps.Circumstances(Steps.Identity()),
+            [Steps.Answers(Steps.Answer()) with { CutOff = true }],
+            Now,
+            new Inferred(Likelihoods((Steps.Answer(), 0.99)), new Reason("none-of-them", ""), 0.6)).StepJson);
+    }
+
+    private static Match Infer(double? fileFrom, Cue[] cues, params (DataSet Answer, double Probability)[] steps) => MatchRules.Decide(
+        5,
+        Steps.Circumstances(Steps.Identity(cues)),
+        [Steps.Answers([.. steps.Select(step => step.Answer)])],
+        Now,
+        new Inferred(Likelihoods(steps), new Reason("none-of-them", "that they belong to no step"), fileFrom));
+
+    private static Dictionary<(string?, string?, string?, string?, string?), Likelihood> Likelihoods(params (DataSet Answer, double Probability)[] steps) =>
+        steps.ToDictionary(step => WorklistStep.Of(step.Answer).Single().Key, step => new Likelihood(step.Probability, new Reason("by-inference", "in words")));
+
+    [Fact]
     public void Other_steps_of_the_patient_that_do_not_fit_change_nothing()
     {
         Match match = Decide(

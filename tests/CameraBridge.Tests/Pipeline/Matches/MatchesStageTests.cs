@@ -50,6 +50,50 @@ public sealed class MatchesStageTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task A_sitting_without_a_label_is_held_with_how_likely_each_step_is_and_why()
+    {
+        await using PracticeHospital hospital = await StartAsync(
+            Order("A0001", "P0001", "S0001", start: "today 11:30"), Order("A0002", "P0002", "S0002", start: "today 08:50"), Order("A0003", "P0003", "S0003", start: "today 08:55"));
+        await SittingAsync("0001", "P0003");
+        long plain = await SittingAsync("0002", null);
+
+        await RunAsync(hospital.EndPoint.Port);
+
+        Match held = (await Database.GetMatchAsync(plain, Cancellation))!;
+        Assert.Equal("no-label", Assert.Single(held.HeldReasons).Code);
+        Assert.Equal(["S0002", "S0001", "S0003"], held.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson).ScheduledProcedureStepID));
+        Assert.InRange(held.Proposals[0].Probability!.Value, 0.9, 1);
+        Assert.Matches(
+            "^started (9|10|11) min after the step of 08:50, station agrees, clock [+-]([0-9]+ min )?[0-9]+ s \\+/- ([0-9]+ min )?[0-9]+ s, (9[0-9]|over 99) %$",
+            held.Proposals[0].For[0].Words);
+
+        // The step of the labelled sitting is not this one's any more.
+        Assert.Null(held.Proposals[2].Probability);
+    }
+
+    [Fact]
+    public async Task Where_the_site_says_so_a_sitting_without_a_label_is_filed_and_proves_nothing_about_the_next()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0002", "P0002", "S0002", start: "today 08:50"));
+        MatchingConfiguration file = new() { Unidentified = UnidentifiedPolicy.File, Threshold = 0.9 };
+        long first = await SittingAsync("0001", null);
+
+        await RunAsync(hospital.EndPoint.Port, file);
+
+        Match match = (await Database.GetMatchAsync(first, Cancellation))!;
+        Assert.Equal("A0002", WorklistStep.FromJson(match.StepJson!).AccessionNumber);
+        Assert.Equal(Inferred.Code, match.Evidence[0].Code);
+
+        // A second sitting at the same time may as well be the one: neither is more than half as likely, and it is held.
+        long second = await SittingAsync("0002", null);
+        await RunAsync(hospital.EndPoint.Port, file);
+
+        Match held = (await Database.GetMatchAsync(second, Cancellation))!;
+        Assert.Null(held.StepJson);
+        Assert.InRange(Assert.Single(held.Proposals).Probability!.Value, 0.4, 0.5);
+    }
+
+    [Fact]
     public async Task An_id_the_worklist_does_not_know_is_held_with_proposals()
     {
         await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
@@ -165,19 +209,20 @@ public sealed class MatchesStageTests : IAsyncLifetime
         Assert.Equal("other-day", Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons).Code);
     }
 
-    private SiteConfiguration Site(int? port) => new()
+    private SiteConfiguration Site(int? port, MatchingConfiguration? matching = null) => new()
     {
+        Matching = matching ?? new MatchingConfiguration(),
         SpoolFolder = _folder,
         StateFile = Path.Combine(_folder, "state.db"),
         Sources = [new SourceConfiguration { Name = "van", Folder = _folder, StationAETitle = "CAM1", Optic = "ear" }],
         Worklist = port is { } number ? Steps.Worklist(number) with { RetryAfter = TimeSpan.FromSeconds(30) } : null,
     };
 
-    private async Task RunAsync(int? port)
+    private async Task RunAsync(int? port, MatchingConfiguration? matching = null)
     {
         IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         Assert.NotEmpty(batch);
-        await new MatchesStage(Site(port), Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+        await new MatchesStage(Site(port, matching), Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
     }
 
     /// <summary>A closed sitting of two pictures in a folder; a patient ID makes the first a label.</summary>

@@ -211,7 +211,8 @@ public sealed class JointMatchingTests
     [Fact]
     public void What_is_approximated_is_near_what_is_exact()
     {
-        foreach (ClinicDay day in new ClinicSimulator(new ClinicHabits { Steps = 10, Interval = 12 }, 6).Draw(new DateOnly(2026, 3, 2), 4))
+        int approximated = 0;
+        foreach (ClinicDay day in new ClinicSimulator(new ClinicHabits { Steps = 10, Interval = 12 }, 6).Draw(new DateOnly(2026, 3, 2), 6))
         {
             JointProblem problem = day.ProblemOf(0, new JointParameters());
 
@@ -219,9 +220,11 @@ public sealed class JointMatchingTests
             JointResult near = JointMatching.Solve(problem, budget: 3e5);
 
             Assert.Equal(1, exact.ExactShare, 1e-9);
-            Assert.Equal(0, near.ExactShare);
+            approximated += near.ExactShare == 0 ? 1 : 0;
             Assert.All(exact.Pairs.SelectMany(row => row).Zip(near.Pairs.SelectMany(row => row)), pair => Assert.Equal(pair.First, pair.Second, 1e-2));
         }
+
+        Assert.True(approximated >= 3);
     }
 
     [Fact]

@@ -1,4 +1,5 @@
 using System.Globalization;
+using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Sittings;

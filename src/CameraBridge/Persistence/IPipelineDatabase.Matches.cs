@@ -1,0 +1,41 @@
+using CameraBridge.Pipeline;
+
+namespace CameraBridge.Persistence;
+
+/// <summary>A sitting as joint matching looks at it.</summary>
+internal sealed record SittingTime
+{
+    public long SittingId { get; init; }
+
+    public SittingState State { get; init; }
+
+    /// <summary>When its first picture was taken: by what cameras wrote into the pictures, where one of them tells it, else by the files' times.</summary>
+    public DateTimeOffset FirstTakenAt { get; init; }
+
+    /// <summary>When its last picture lay here.</summary>
+    public DateTimeOffset SettledAt { get; init; }
+
+    public int Captures { get; init; }
+
+    /// <summary>The worklist item of its latest match as DICOM JSON (PS3.18 Annex F), null when it has none.</summary>
+    public string? StepJson { get; init; }
+
+    /// <summary>The evidence of that match.</summary>
+    public IReadOnlyList<Reason> Evidence { get; init; } = [];
+}
+
+internal partial interface IPipelineDatabase
+{
+    /// <summary>
+    /// The sittings of a source that were opened within a time and of which at least one picture tells when it was taken, the latest first: those of the same days
+    /// beside a sitting, or the history of a site.
+    /// </summary>
+    /// <param name="source">Name of the source.</param>
+    /// <param name="from">Earliest opening.</param>
+    /// <param name="to">Latest opening.</param>
+    /// <param name="matchedOnly">Only those that are filed.</param>
+    /// <param name="most">So many at most.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    Task<IReadOnlyList<SittingTime>> GetSittingTimesAsync(
+        string source, DateTimeOffset from, DateTimeOffset to, bool matchedOnly, int most, CancellationToken cancellation);
+}

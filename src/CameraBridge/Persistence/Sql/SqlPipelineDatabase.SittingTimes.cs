@@ -1,0 +1,39 @@
+using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Sittings.Cues;
+
+namespace CameraBridge.Persistence.Sql;
+
+/// <summary>When sittings of a source began, and what they were filed under.</summary>
+internal abstract partial class SqlPipelineDatabase
+{
+    public Task<IReadOnlyList<SittingTime>> GetSittingTimesAsync(
+        string source, DateTimeOffset from, DateTimeOffset to, bool matchedOnly, int most, CancellationToken cancellation) =>
+        ReadAsync<IReadOnlyList<SittingTime>>(
+            session => session.Query(
+                """
+                select s.id, s.state, t.first_taken_at, t.settled_at, t.captures, m.step, m.evidence
+                from sittings s
+                join (
+                    select c.sitting_id, coalesce(min(case when c.taken_at_origin <> $5 then c.taken_at end), min(c.taken_at)) as first_taken_at,
+                           max(c.settled_at) as settled_at, count(*) as captures
+                    from captures c join sittings o on o.id = c.sitting_id
+                    where o.source = $1 and o.opened_at >= $2 and o.opened_at <= $3
+                    group by c.sitting_id
+                ) t on t.sitting_id = s.id
+                left join matches m on m.id = (select max(l.id) from matches l where l.sitting_id = s.id)
+                where t.first_taken_at is not null and ($4 = 0 or s.state = 'Matched')
+                order by s.opened_at desc, s.id desc limit $6
+                """,
+                reader => new SittingTime
+                {
+                    SittingId = reader.GetInt64(0),
+                    State = Word<SittingState>(reader, 1),
+                    FirstTakenAt = FromIso(reader.GetString(2)),
+                    SettledAt = At(reader, 3),
+                    Captures = reader.GetInt32(4),
+                    StepJson = Text(reader, 5),
+                    Evidence = Text(reader, 6) is { } evidence ? StateJson.ReadReasons(evidence) : [],
+                },
+                source, from.UtcTicks, to.UtcTicks, matchedOnly ? 1 : 0, CaptureTime.FileOrigin, most),
+            cancellation);
+}

@@ -1,0 +1,205 @@
+using System.Globalization;
+using CameraBridge.Configuration;
+using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Matches.Joint;
+
+namespace CameraBridge.Pipeline.Matches;
+
+/// <summary>How likely it is that a sitting belongs to a step, and why, in words.</summary>
+internal sealed record Likelihood(double Probability, Reason Evidence);
+
+/// <summary>What joint matching says of a sitting that nothing identifies.</summary>
+/// <param name="Steps">The steps of the worklist by their keys.</param>
+/// <param name="None">That it belongs to none of them, in words.</param>
+/// <param name="FileFrom">From which probability the site has it filed; null: never.</param>
+internal sealed record Inferred(IReadOnlyDictionary<(string?, string?, string?, string?, string?), Likelihood> Steps, Reason None, double? FileFrom)
+{
+    /// <summary>Evidence of this code stands with what was filed by inference; such a sitting proves nothing about others.</summary>
+    public const string Code = "by-inference";
+
+    public Likelihood? Of(WorklistStep step) => Steps.GetValueOrDefault(step.Key);
+}
+
+/// <summary>
+/// Gathers what joint matching needs for a sitting that nothing identifies: the source's sittings of the same days, the worklist's open steps, and the habits of
+/// the site as its confirmed sittings show them.
+/// </summary>
+internal sealed class Inference(SiteConfiguration site, IPipelineDatabase database, TimeProvider clock)
+{
+    /// <summary>Sittings that were opened so long before and after this one are looked at beside it.</summary>
+    private static readonly TimeSpan Beside = TimeSpan.FromDays(2);
+
+    /// <summary>So far back the site's habits are learned.</summary>
+    private static readonly TimeSpan History = TimeSpan.FromDays(180);
+
+    /// <summary>The habits of a site change slowly.</summary>
+    private static readonly TimeSpan LearnedFor = TimeSpan.FromHours(1);
+
+    /// <summary>No patient waits for longer; what is further away is another visit, or another clock.</summary>
+    private static readonly TimeSpan LongestWait = TimeSpan.FromHours(18);
+
+    private const int MostBeside = 60;
+    private const int MostSteps = 120;
+    private const int MostHistory = 500;
+
+    private readonly Dictionary<string, (DateTimeOffset At, JointParameters Parameters)> _learned = new(StringComparer.Ordinal);
+
+    /// <summary>Finds.</summary>
+    /// <param name="sitting">The sitting.</param>
+    /// <param name="circumstances">What is known of it.</param>
+    /// <param name="answers">What the worklist answered.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    /// <returns>Null where something identifies the sitting, its time is not known, or the worklist did not answer.</returns>
+    public async Task<Inferred?> FindAsync(Sitting sitting, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers, CancellationToken cancellation)
+    {
+        if (circumstances.Identity.IsNamed || circumstances.First is not { } first || answers.Any(answer => answer.Failure is not null))
+        {
+            return null;
+        }
+
+        IReadOnlyList<SittingTime> near = await database
+            .GetSittingTimesAsync(sitting.Source, sitting.OpenedAt - Beside, sitting.OpenedAt + Beside, matchedOnly: false, MostBeside, cancellation).ConfigureAwait(false);
+        SittingTime[] beside = [.. near.Where(one => one.State != SittingState.Empty && (one.FirstTakenAt.DateTime - first.DateTime).Duration() < LongestWait)];
+        int own = Array.FindIndex(beside, one => one.SittingId == sitting.Id);
+        if (own < 0)
+        {
+            return null;
+        }
+
+        WorklistStep?[] filed = [.. beside.Select(Identified)];
+        WorklistStep[] steps =
+        [
+            .. answers.SelectMany(answer => answer.Steps).Where(step => !step.IsClosed).Concat(filed.OfType<WorklistStep>())
+                .Where(step => step.StartDate is not null).DistinctBy(step => step.Key)
+                .OrderByDescending(step => filed.Any(one => one?.Key == step.Key))
+                .ThenBy(step => (StartOf(step) - first.DateTime).Duration()).Take(MostSteps),
+        ];
+        JointParameters parameters = await LearnAsync(sitting.Source, cancellation).ConfigureAwait(false);
+        JointProblem problem = new(
+            [.. beside.Select((one, i) => ToSitting(one, circumstances.Modality, filed[i], steps))],
+            [.. steps.Select(step => ToStep(step, circumstances))],
+            ClockBelief.Unknown(first.DateTime),
+            parameters)
+        {
+            ObservedUntil = LocalOf(beside[own].SettledAt, first),
+        };
+        return ToInferred(problem, JointMatching.Solve(problem), own, steps, filed);
+    }
+
+    private static DateTime StartOf(WorklistStep step) => step.StartDate!.Value.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
+
+    private static DateTime LocalOf(DateTimeOffset moment, DateTimeOffset zone) => moment.ToOffset(zone.Offset).DateTime;
+
+    /// <summary>The step of a sitting that a cue or a person has identified; what was inferred proves nothing.</summary>
+    private static WorklistStep? Identified(SittingTime sitting) =>
+        sitting.StepJson is { } json && sitting.Evidence.All(reason => reason.Code != Inferred.Code) ? WorklistStep.FromJson(json) : null;
+
+    /// <summary>A source's sittings are made with one camera, so what this one's modality is counts for all.</summary>
+    private static JointSitting ToSitting(SittingTime sitting, string? modality, WorklistStep? filed, WorklistStep[] steps) => new()
+    {
+        FirstPictureAt = sitting.FirstTakenAt.DateTime,
+        Traits = new JointTraits(Modality: modality),
+        ArrivedAt = LocalOf(sitting.SettledAt, sitting.FirstTakenAt),
+        IsIdentified = filed is not null,
+        StepIndex = filed is null ? -1 : Array.FindIndex(steps, step => step.Key == filed.Key),
+    };
+
+    private static JointStep ToStep(WorklistStep step, MatchCircumstances circumstances) => new()
+    {
+        ScheduledAt = StartOf(step),
+        HasTime = step.StartTime is not null,
+        Station = circumstances.StationAETitle is not { } station || step.StationAETitles.Count == 0 ? JointStation.Unknown
+            : step.StationAETitles.Contains(station, StringComparer.Ordinal) ? JointStation.Own
+            : JointStation.Other,
+        Traits = new JointTraits(Modality: step.Modality),
+    };
+
+    private Inferred ToInferred(JointProblem problem, JointResult result, int own, WorklistStep[] steps, WorklistStep?[] filed)
+    {
+        var likelihoods = new Dictionary<(string?, string?, string?, string?, string?), Likelihood>();
+        HashSet<(string?, string?, string?, string?, string?)> taken = [.. filed.OfType<WorklistStep>().Select(step => step.Key)];
+        for (int i = 0; i < steps.Length; i++)
+        {
+            if (!taken.Contains(steps[i].Key))
+            {
+                double probability = result.Pairs[own][i];
+                likelihoods[steps[i].Key] = new Likelihood(probability, new Reason(Inferred.Code, Words(problem, result, own, i, probability)));
+            }
+        }
+
+        return new Inferred(
+            likelihoods,
+            new Reason("none-of-them", $"that they belong to no step of the worklist is likely to {Percent(result.None[own])}"),
+            site.Matching.Unidentified == UnidentifiedPolicy.File ? site.Matching.Threshold : null);
+    }
+
+    /// <summary>"started 8 min after the step of 10:20, station agrees, clock +3 min 12 s +/- 4 s, 94 %".</summary>
+    private static string Words(JointProblem problem, JointResult result, int sitting, int step, double probability)
+    {
+        JointStep planned = problem.Steps[step];
+        double late = (problem.Sittings[sitting].FirstPictureAt - planned.ScheduledAt).TotalMinutes - result.Clock.MeanMinutes;
+        string day = planned.ScheduledAt.Date == problem.Sittings[sitting].FirstPictureAt.Date ? "HH:mm" : "yyyy-MM-dd HH:mm";
+        string[] parts =
+        [
+            planned.HasTime
+                ? string.Create(CultureInfo.InvariantCulture, $"started {Span(Math.Abs(late))} {(late < 0 ? "before" : "after")} the step of {planned.ScheduledAt.ToString(day, CultureInfo.InvariantCulture)}")
+                : string.Create(CultureInfo.InvariantCulture, $"a step of {planned.ScheduledAt:yyyy-MM-dd} without time"),
+            .. planned.Station switch
+            {
+                JointStation.Own => new[] { "station agrees" },
+                JointStation.Other => ["of another station"],
+                _ => [],
+            },
+            $"clock {(result.Clock.MeanMinutes < 0 ? "-" : "+")}{ClockSpan(Math.Abs(result.Clock.MeanMinutes))} +/- {ClockSpan(result.Clock.DeviationMinutes)}",
+            Percent(probability),
+        ];
+        return string.Join(", ", parts);
+    }
+
+    private static string Span(double minutes) => minutes < 99.5
+        ? string.Create(CultureInfo.InvariantCulture, $"{minutes:0} min")
+        : string.Create(CultureInfo.InvariantCulture, $"{Math.Floor(minutes / 60):0} h {minutes % 60:0} min");
+
+    private static string ClockSpan(double minutes)
+    {
+        int seconds = (int)Math.Round(Math.Min(minutes, 1e6) * 60);
+        return seconds < 60
+            ? string.Create(CultureInfo.InvariantCulture, $"{seconds} s")
+            : string.Create(CultureInfo.InvariantCulture, $"{seconds / 60} min {seconds % 60} s");
+    }
+
+    /// <summary>Never "100 %": nothing is certain that was inferred.</summary>
+    private static string Percent(double probability) => probability switch
+    {
+        >= 0.995 => "over 99 %",
+        < 0.005 => "under 1 %",
+        _ => string.Create(CultureInfo.InvariantCulture, $"{100 * probability:0} %"),
+    };
+
+    private async Task<JointParameters> LearnAsync(string source, CancellationToken cancellation)
+    {
+        DateTimeOffset now = clock.GetUtcNow();
+        if (_learned.TryGetValue(source, out (DateTimeOffset At, JointParameters Parameters) known) && now - known.At < LearnedFor)
+        {
+            return known.Parameters;
+        }
+
+        IReadOnlyList<SittingTime> confirmed = await database
+            .GetSittingTimesAsync(source, now - History, now, matchedOnly: true, MostHistory, cancellation).ConfigureAwait(false);
+        JointParameters parameters = JointParameters.Learn(new JointHistory { LatenessMinutes = [.. confirmed.Select(Lateness).OfType<double>()] });
+        _learned[source] = (now, parameters);
+        return parameters;
+    }
+
+    /// <summary>Minutes by the camera's clock; null where nobody confirmed the step, it has no time, or the clock was another one.</summary>
+    private static double? Lateness(SittingTime sitting)
+    {
+        if (Identified(sitting) is not { StartDate: not null, StartTime: not null } step)
+        {
+            return null;
+        }
+
+        TimeSpan late = sitting.FirstTakenAt.DateTime - StartOf(step);
+        return late.Duration() < LongestWait ? late.TotalMinutes : null;
+    }
+}
