@@ -81,8 +81,6 @@ internal static class DeliveriesCommand
 
     private static void WriteJson(
         TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed, IReadOnlyList<DeliveryQueue> queues) =>
-        TextWriter writer, SiteConfiguration site, IReadOnlyList<Undelivered> all, IReadOnlyList<Unconfirmed> unconfirmed, IReadOnlyList<DeliveryQueue> queues)
-    {
         JsonReply.Write(writer, new
         {
             Destinations = ByDestination(all).Select(group => new
@@ -114,7 +112,6 @@ internal static class DeliveriesCommand
             }),
             Unconfirmed = unconfirmed,
         });
-    }
 
     private static void WriteUnconfirmed(TextWriter writer, SiteConfiguration site, IReadOnlyList<Unconfirmed> unconfirmed)
     {

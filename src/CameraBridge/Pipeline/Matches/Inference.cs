@@ -38,6 +38,12 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
     /// <summary>No patient waits for longer; what is further away is another visit, or another clock.</summary>
     private static readonly TimeSpan LongestWait = TimeSpan.FromHours(18);
 
+    /// <summary>
+    /// A camera takes many optics, and its source names the usual one: how often the order's modality is another is for the site's history to show, unless the site
+    /// demands that they agree.
+    /// </summary>
+    private const double OtherOptic = 0.3;
+
     private const int MostBeside = 60;
     private const int MostSteps = 120;
     private const int MostHistory = 500;
@@ -74,7 +80,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
                 .OrderByDescending(step => filed.Any(one => one?.Key == step.Key))
                 .ThenBy(step => (StartOf(step) - first.DateTime).Duration()).Take(MostSteps),
         ];
-        JointParameters parameters = await LearnAsync(sitting.Source, cancellation).ConfigureAwait(false);
+        JointParameters parameters = await LearnAsync(sitting.Source, circumstances, cancellation).ConfigureAwait(false);
         JointProblem problem = new(
             [.. beside.Select((one, i) => ToSitting(one, circumstances.Modality, filed[i], steps))],
             [.. steps.Select(step => ToStep(step, circumstances))],
@@ -176,7 +182,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         _ => string.Create(CultureInfo.InvariantCulture, $"{100 * probability:0} %"),
     };
 
-    private async Task<JointParameters> LearnAsync(string source, CancellationToken cancellation)
+    private async Task<JointParameters> LearnAsync(string source, MatchCircumstances circumstances, CancellationToken cancellation)
     {
         DateTimeOffset now = clock.GetUtcNow();
         if (_learned.TryGetValue(source, out (DateTimeOffset At, JointParameters Parameters) known) && now - known.At < LearnedFor)
@@ -186,7 +192,15 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
 
         IReadOnlyList<SittingTime> confirmed = await database
             .GetSittingTimesAsync(source, now - History, now, matchedOnly: true, MostHistory, cancellation).ConfigureAwait(false);
-        JointParameters parameters = JointParameters.Learn(new JointHistory { LatenessMinutes = [.. confirmed.Select(Lateness).OfType<double>()] });
+        WorklistStep[] steps = [.. confirmed.Select(Identified).OfType<WorklistStep>().Where(step => step.Modality is not null && circumstances.Modality is not null)];
+        JointHistory history = new()
+        {
+            LatenessMinutes = [.. confirmed.Select(Lateness).OfType<double>()],
+            TraitsCompared = steps.Length,
+            TraitsDiffering = steps.Count(step => step.Modality != circumstances.Modality),
+        };
+        JointParameters defaults = new();
+        JointParameters parameters = JointParameters.Learn(history, defaults with { TraitError = circumstances.RequireModality ? defaults.TraitError : OtherOptic });
         _learned[source] = (now, parameters);
         return parameters;
     }

@@ -27,10 +27,12 @@ internal sealed record JointParameters
     /// <summary>How often two sittings that follow each other have changed places; 0: never.</summary>
     public double ChangedPlaces { get; init; } = 0.03;
 
-    /// <summary>The habits as a site's history shows them; each is drawn from the default only as far as there is history.</summary>
-    public static JointParameters Learn(JointHistory history)
+    /// <summary>The habits as a site's history shows them; each leaves what was taken for granted only as far as there is history.</summary>
+    /// <param name="history">What was confirmed.</param>
+    /// <param name="prior">What is taken for granted before; null: the defaults.</param>
+    public static JointParameters Learn(JointHistory history, JointParameters? prior = null)
     {
-        JointParameters prior = new();
+        prior ??= new JointParameters();
         return prior with
         {
             Lateness = LatenessFit.Of(history.LatenessMinutes),

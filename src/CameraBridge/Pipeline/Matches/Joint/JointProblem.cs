@@ -89,19 +89,4 @@ internal sealed record JointResult
 
     /// <summary>Share that was found by belief propagation alone, as no exact sum was affordable.</summary>
     public double PropagatedShare { get; init; }
-
-    /// <summary>The step of the highest probability for a sitting, or -1 where there are no steps.</summary>
-    public int BestStep(int sitting)
-    {
-        int best = -1;
-        for (int step = 0; step < Pairs[sitting].Length; step++)
-        {
-            if (best < 0 || Pairs[sitting][step] > Pairs[sitting][best])
-            {
-                best = step;
-            }
-        }
-
-        return best;
-    }
 }

@@ -40,8 +40,8 @@ internal sealed class Calibration
 
             _pairs.AddRange(result.Pairs[i].Select((probability, step) => new Statement(probability, sittings[i].Step == step)).Where(pair => pair.Probability >= 0.001));
             _pairs.Add(new Statement(result.None[i], sittings[i].Step < 0));
-            int best = result.BestStep(i);
-            _best.Add(new Statement(best < 0 ? 0 : result.Pairs[i][best], best >= 0 && sittings[i].Step == best));
+            (double best, int bestStep) = result.Pairs[i].Select((probability, step) => (probability, step)).DefaultIfEmpty((0, -2)).MaxBy(pair => pair.Item1);
+            _best.Add(new Statement(best, sittings[i].Step == bestStep));
         }
     }
 
