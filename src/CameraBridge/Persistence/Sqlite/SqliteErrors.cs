@@ -25,6 +25,8 @@ internal static class SqliteErrors
         return sentence is null ? null : new StateUnavailableException(FormattableString.Invariant($"The state {file} {sentence}. ({error.Message})"), error);
     }
 
-    /// <summary>Whether the connection should not be used again.</summary>
-    public static bool SpoilsConnection(SqliteException error) => error.SqliteErrorCode is 10 or 11 or 14 or 26;
+    /// <summary>
+    /// Whether the connection should not be used again. One that says read-only may have been opened while the file could not be written, and stays so for good.
+    /// </summary>
+    public static bool SpoilsConnection(SqliteException error) => error.SqliteErrorCode is 8 or 10 or 11 or 14 or 26;
 }
