@@ -86,7 +86,7 @@ internal sealed class SourceMount : IDisposable
     /// <summary>Whether the tree is there, as the system says now.</summary>
     public async Task<bool> IsThereAsync()
     {
-        FolderIdentity? identity = await OwnThread.RunAsync(Identify).ConfigureAwait(false);
+        FolderIdentity? identity = await OwnThread.RunAsync(() => Identify(once: false)).ConfigureAwait(false);
         Heartbeat.Beat();
         return identity is not null;
     }
@@ -99,7 +99,7 @@ internal sealed class SourceMount : IDisposable
     public async Task<DateTimeOffset> LookAsync(bool once, CancellationToken cancellation)
     {
         DateTimeOffset now = _tools.Clock.GetUtcNow();
-        FolderIdentity? identity = await OwnThread.RunAsync(Identify).ConfigureAwait(false);
+        FolderIdentity? identity = await OwnThread.RunAsync(() => Identify(once)).ConfigureAwait(false);
         Heartbeat.Beat();
         if (identity != _identity)
         {
@@ -164,10 +164,14 @@ internal sealed class SourceMount : IDisposable
         return next;
     }
 
-    private FolderIdentity? Identify()
+    /// <summary>
+    /// Which tree is there. A stick's that is empty is none: it may be the mount point that a stick has left, of which nothing may be concluded, least of all that
+    /// it is another stick. For a single pass a person has said that it is there.
+    /// </summary>
+    private FolderIdentity? Identify(bool once)
     {
         using FolderReader reader = FolderReader.Open(Places.ToPath(_root, ""), followLink: true);
-        return reader.TryStat(out FileStat stat) ? stat.Identity : null;
+        return reader.TryStat(out FileStat stat) && (once || _source.Kind != SourceKind.Stick || reader.Read(out _, out _)) ? stat.Identity : null;
     }
 
     private async Task ArriveAsync(FolderIdentity identity, bool once, CancellationToken cancellation)
@@ -261,7 +265,7 @@ internal sealed class SourceMount : IDisposable
         ScanResult result = await OwnThread.RunAsync(() => scan.Run(cancellation)).ConfigureAwait(false);
 
         // A mount that went in the middle looks like folders that vanished one by one.
-        result.Complete &= await OwnThread.RunAsync(Identify).ConfigureAwait(false) == _identity;
+        result.Complete &= await OwnThread.RunAsync(() => Identify(once)).ConfigureAwait(false) == _identity;
         bool emptyShare = _source.Kind == SourceKind.Share && !result.FoundAnything && _memory.Known.Count > 0;
         if (emptyShare && !_saidEmpty)
         {

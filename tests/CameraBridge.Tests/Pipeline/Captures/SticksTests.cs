@@ -102,6 +102,24 @@ public sealed class SticksTests
     }
 
     [Fact]
+    public async Task The_empty_mount_point_that_it_left_is_no_other_stick_even_after_a_restart()
+    {
+        await using CaptureRig rig = await CaptureRig.StartAsync(SourceKind.Stick);
+        await PullTooEarlyAsync(rig);
+        Directory.CreateDirectory(rig.SourceFolder);
+        await rig.SettleAsync();
+        rig.Restart();
+        await rig.SettleAsync();
+        Directory.Delete(rig.SourceFolder);
+        await PutAsync(rig, "stick-a");
+        await rig.SettleAsync();
+
+        IReadOnlyList<Capture> captures = await rig.CapturesAsync();
+        Assert.Equal(["001/a.jpg", "001/b.jpg"], captures.Select(capture => capture.Place));
+        Assert.Single(captures.Select(capture => capture.SittingId).Distinct());
+    }
+
+    [Fact]
     public async Task Another_stick_never_joins_the_sitting_of_one_that_was_pulled_too_early()
     {
         await using CaptureRig rig = await CaptureRig.StartAsync(SourceKind.Stick);
