@@ -8,9 +8,9 @@ internal partial interface IPipelineDatabase
     /// <summary>The captures of this work, each with whether it may be released by what the state knows now.</summary>
     Task<IReadOnlyList<ReleaseTask>> GetReleasesAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
 
-    /// <summary>Writes into the journal that the files of these captures are about to be removed. Only what is still leased and may still be released.</summary>
+    /// <summary>Writes into the journal that the files of these captures are about to be removed from these trees. Only what is still leased and may still be released.</summary>
     /// <returns>The work that may go on.</returns>
-    Task<IReadOnlyList<Work>> BeginReleasesAsync(IReadOnlyList<Work> work, CancellationToken cancellation);
+    Task<IReadOnlyList<Work>> BeginReleasesAsync(IReadOnlyList<(Work Work, string Tree)> work, CancellationToken cancellation);
 
     /// <summary>Writes what came of it.</summary>
     /// <returns>The work whose lease was lost: for it nothing was changed but the journal.</returns>
@@ -24,8 +24,8 @@ internal partial interface IPipelineDatabase
 /// <param name="Work">The work.</param>
 /// <param name="Capture">The capture.</param>
 /// <param name="KeptAt">When the last destination confirmed; null when not every destination keeps it (any more to come), or something of its sitting is open.</param>
-/// <param name="HasBegun">The journal says that its removal was begun, and not what came of it.</param>
-internal sealed record ReleaseTask(Work Work, Capture Capture, DateTimeOffset? KeptAt, bool HasBegun);
+/// <param name="BegunIn">The tree in which its removal was begun, if the journal says so and not what came of it; else null.</param>
+internal sealed record ReleaseTask(Work Work, Capture Capture, DateTimeOffset? KeptAt, string? BegunIn);
 
 /// <summary>What came of releasing one capture's source.</summary>
 /// <param name="Work">The work.</param>

@@ -233,7 +233,7 @@ internal sealed class AnySequence(Func<string, Task<IPipelineDatabase>> open, Fa
     private async Task<bool> ReleaseAsync(IPipelineDatabase database, Work work)
     {
         ReleaseTask? task = (await database.GetReleasesAsync([work], Cancellation)).SingleOrDefault();
-        if (task?.KeptAt is null || (await database.BeginReleasesAsync([work], Cancellation)).Count == 0)
+        if (task?.KeptAt is null || (await database.BeginReleasesAsync([(work, "tree")], Cancellation)).Count == 0)
         {
             await database.PostponeAsync([work], clock.GetUtcNow() + Quiet, counts: true, Cancellation);
             return false;

@@ -31,40 +31,37 @@ internal abstract partial class SqlPipelineDatabase
         ReadAsync<IReadOnlyList<ReleaseTask>>(
             session =>
             {
-                Dictionary<long, (Capture Capture, DateTimeOffset? KeptAt, bool HasBegun)> found = session.Query(
+                Dictionary<long, (Capture Capture, DateTimeOffset? KeptAt, string? BegunIn)> found = session.Query(
                     $"""
                     select {CaptureColumns},
                         case when {MayBeReleased} then coalesce(
                             (select max(k.finished_at) from captures f join imaging_objects o on o.capture_id = f.id join deliveries d on d.imaging_object_id = o.id
                                 join confirmations k on k.delivery_id = d.id
                              where f.sitting_id = c.sitting_id and (f.id = c.id or c.state = 'Evidence')), 0) end,
-                        case when exists (select 1 from releases r where r.capture_id = c.id and r.state = 'Begun') then 1 else 0 end
+                        (select r.tree from releases r where r.capture_id = c.id and r.state = 'Begun' order by r.id desc limit 1)
                     from captures c where c.id in ids($1)
                     """,
-                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(15) ? (DateTimeOffset?)null : At(reader, 15), reader.GetInt32(16) == 1),
+                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(15) ? (DateTimeOffset?)null : At(reader, 15), Text(reader, 16)),
                     Ids(work.Select(piece => piece.SubjectId)))
                     .ToDictionary(row => row.Capture.Id);
                 return [.. work.Where(piece => found.ContainsKey(piece.SubjectId))
-                    .Select(piece => new ReleaseTask(piece, found[piece.SubjectId].Capture, found[piece.SubjectId].KeptAt, found[piece.SubjectId].HasBegun))];
+                    .Select(piece => new ReleaseTask(piece, found[piece.SubjectId].Capture, found[piece.SubjectId].KeptAt, found[piece.SubjectId].BegunIn))];
             },
             cancellation);
 
-    public Task<IReadOnlyList<Work>> BeginReleasesAsync(IReadOnlyList<Work> work, CancellationToken cancellation) =>
+    public Task<IReadOnlyList<Work>> BeginReleasesAsync(IReadOnlyList<(Work Work, string Tree)> work, CancellationToken cancellation) =>
         WriteAsync<IReadOnlyList<Work>>(
             session =>
             {
                 HashSet<long> may = [.. session.Query(
-                    $"select c.id from captures c where c.id in ids($1) and {MayBeReleased}", reader => reader.GetInt64(0), Ids(work.Select(piece => piece.SubjectId)))];
-                Work[] held =
-                [
-                    .. work.Where(piece => may.Contains(piece.SubjectId) && IsHeld(session, piece)),
-                ];
-                foreach (Work piece in held)
+                    $"select c.id from captures c where c.id in ids($1) and {MayBeReleased}", reader => reader.GetInt64(0), Ids(work.Select(one => one.Work.SubjectId)))];
+                (Work Work, string Tree)[] held = [.. work.Where(one => may.Contains(one.Work.SubjectId) && IsHeld(session, one.Work))];
+                foreach ((Work piece, string tree) in held)
                 {
-                    session.Execute("insert into releases (capture_id, state, begun_at) values ($1, 'Begun', $2)", piece.SubjectId, session.Now);
+                    session.Execute("insert into releases (capture_id, state, begun_at, tree) values ($1, 'Begun', $2, $3)", piece.SubjectId, session.Now, tree);
                 }
 
-                return held;
+                return [.. held.Select(one => one.Work)];
             },
             cancellation);
 

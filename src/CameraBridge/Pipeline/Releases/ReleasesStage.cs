@@ -84,8 +84,8 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
                     case Found.Different:
                         results.Add(new ReleaseResult(task.Work, ReleaseState.Different, "Something else lies at its place, and is left."));
                         break;
-                    case Found.Nothing when task.HasBegun && trees.Count > 0:
-                        // The program ended between the removal and its result.
+                    case Found.Nothing when task.BegunIn is { } begunIn && trees.Any(tree => tree.Id == begunIn || !IsEmpty(tree)):
+                        // The program ended between the removal and its result. An empty tree that is another one is the mount point of a stick that is away.
                         results.Add(new ReleaseResult(task.Work, ReleaseState.Gone, "Its removal had begun, and it is not there any more."));
                         break;
                     case Found.Nothing when source.Kind == SourceKind.Share && trees.Count > 0 && !IsEmptied(trees):
@@ -117,7 +117,9 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
     }
 
     /// <summary>A share whose folder is empty is most likely not mounted: nothing is concluded from that.</summary>
-    private static bool IsEmptied(IReadOnlyList<SourceTree> trees) => trees.All(tree => !Directory.EnumerateFileSystemEntries(Places.ToText(tree.RootPlace)).Any());
+    private static bool IsEmptied(IReadOnlyList<SourceTree> trees) => trees.All(IsEmpty);
+
+    private static bool IsEmpty(SourceTree tree) => !Directory.EnumerateFileSystemEntries(Places.ToText(tree.RootPlace)).Any();
 
     /// <summary>The tree that holds the capture's very content; else whatever speaks most for its having been there.</summary>
     private static (SourceTree? Tree, Found Found) Find(SourceConfiguration source, IReadOnlyList<SourceTree> trees, Capture capture, CancellationToken cancellation)
@@ -141,7 +143,7 @@ internal sealed class ReleasesStage(SiteConfiguration site, IPipelineDatabase da
     private async Task RemoveAsync(
         SourceConfiguration source, List<(ReleaseTask Task, SourceTree Tree)> here, List<ReleaseResult> results, DateTimeOffset later, CancellationToken cancellation)
     {
-        IReadOnlyList<Work> begun = await database.BeginReleasesAsync([.. here.Select(one => one.Task.Work)], cancellation).ConfigureAwait(false);
+        IReadOnlyList<Work> begun = await database.BeginReleasesAsync([.. here.Select(one => (one.Task.Work, one.Tree.Id))], cancellation).ConfigureAwait(false);
         HashSet<long> may = [.. begun.Select(work => work.Id)];
         HashSet<(SourceTree Tree, string Folder)> emptied = [];
         foreach ((ReleaseTask task, SourceTree tree) in here.Where(one => may.Contains(one.Task.Work.Id)))

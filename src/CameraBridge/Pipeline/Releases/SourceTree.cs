@@ -37,7 +37,11 @@ internal sealed class SourceTree : IDisposable
     {
         _root = root;
         RootPlace = rootPlace;
+        Id = SystemCalls.TryStat(root, out FileStat stat, out _) ? FormattableString.Invariant($"{stat.Identity.Device}:{stat.Identity.Mount}:{stat.Identity.Inode}") : "";
     }
+
+    /// <summary>Tells this tree from another one under the same path, as long as it stays mounted.</summary>
+    public string Id { get; }
 
     /// <summary>The root in place form.</summary>
     public string RootPlace { get; }
@@ -76,13 +80,13 @@ internal sealed class SourceTree : IDisposable
     /// <summary>Compares what lies at the capture's place with what was taken: size, and the whole content.</summary>
     public Found Look(Capture capture, CancellationToken cancellation)
     {
-        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(capture.Place));
+        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(capture.Place), out int error);
         if (folder is null)
         {
-            return Found.Nothing;
+            return error is SystemCalls.NotFound or SystemCalls.NotAFolder or SystemCalls.TooManyLinks ? Found.Nothing : Found.Unreadable;
         }
 
-        using SafeFileHandle? file = SystemCalls.OpenIn(folder, NameOf(capture.Place), isFolder: false, out int error);
+        using SafeFileHandle? file = SystemCalls.OpenIn(folder, NameOf(capture.Place), isFolder: false, out error);
         if (file is null)
         {
             return error is SystemCalls.NotFound ? Found.Nothing : error is SystemCalls.TooManyLinks ? Found.Different : Found.Unreadable;
@@ -110,13 +114,13 @@ internal sealed class SourceTree : IDisposable
     public int Remove(Capture capture, CancellationToken cancellation)
     {
         byte[] name = NameOf(capture.Place);
-        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(capture.Place));
+        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(capture.Place), out int error);
         if (folder is null)
         {
-            return SystemCalls.NotFound;
+            return error;
         }
 
-        using SafeFileHandle? file = SystemCalls.OpenIn(folder, name, isFolder: false, out int error);
+        using SafeFileHandle? file = SystemCalls.OpenIn(folder, name, isFolder: false, out error);
         if (file is null)
         {
             return error;
@@ -147,7 +151,7 @@ internal sealed class SourceTree : IDisposable
     /// <exception cref="IOException">The folder is not there any more, or cannot be opened.</exception>
     public void WithFolder(string place, Action<string> act)
     {
-        using SafeFileHandle folder = OpenFolder(place) ?? throw new IOException("The folder is not there any more.");
+        using SafeFileHandle folder = OpenFolder(place, out _) ?? throw new IOException("The folder is not there any more.");
         bool isHeld = false;
         try
         {
@@ -169,7 +173,7 @@ internal sealed class SourceTree : IDisposable
         while (folder.Length > 0)
         {
             string above = Places.FolderOf(folder);
-            using SafeFileHandle? parent = OpenFolder(above);
+            using SafeFileHandle? parent = OpenFolder(above, out _);
             if (parent is null || SystemCalls.Remove(parent, NameOf(folder), isFolder: true) != 0)
             {
                 return;
@@ -183,7 +187,7 @@ internal sealed class SourceTree : IDisposable
     /// <summary>The content of a file, hashed; null when it cannot be read or is none.</summary>
     public string? HashOf(string place, CancellationToken cancellation)
     {
-        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(place));
+        using SafeFileHandle? folder = OpenFolder(Places.FolderOf(place), out _);
         using SafeFileHandle? file = folder is null ? null : SystemCalls.OpenIn(folder, NameOf(place), isFolder: false, out _);
         return file is not null && SystemCalls.TryStat(file, out FileStat stat, out _) && stat.Kind == FileKind.File ? HashOrNull(file, stat.Size, cancellation) : null;
     }
@@ -194,9 +198,9 @@ internal sealed class SourceTree : IDisposable
 
     /// <summary>A folder below the root, opened name by name.</summary>
     [System.Diagnostics.CodeAnalysis.SuppressMessage("Reliability", "CA2000:Dispose objects before losing scope", Justification = "Each folder is disposed of when the next one is open; the last is the caller's.")]
-    private SafeFileHandle? OpenFolder(string place)
+    private SafeFileHandle? OpenFolder(string place, out int error)
     {
-        SafeFileHandle? folder = SystemCalls.OpenIn(_root, Encoding.ASCII.GetBytes(".\0"), isFolder: true, out _);
+        SafeFileHandle? folder = SystemCalls.OpenIn(_root, Encoding.ASCII.GetBytes(".\0"), isFolder: true, out error);
         foreach (string name in place.Length == 0 ? [] : place.Split('/'))
         {
             if (folder is null)
@@ -204,7 +208,7 @@ internal sealed class SourceTree : IDisposable
                 return null;
             }
 
-            SafeFileHandle? next = SystemCalls.OpenIn(folder, Places.ToPath(name, ""), isFolder: true, out _);
+            SafeFileHandle? next = SystemCalls.OpenIn(folder, Places.ToPath(name, ""), isFolder: true, out error);
             folder.Dispose();
             folder = next;
         }
