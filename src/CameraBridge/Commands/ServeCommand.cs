@@ -44,17 +44,14 @@ internal static class ServeCommand
         await using (database.ConfigureAwait(false))
         {
             WorkSignal signal = new();
-            using CaptureSources sources = new(site, database, signal, TimeProvider.System, loggers);
             CommitmentTaking taking = new(database, signal, loggers.CreateLogger<CommitmentTaking>());
-            PipelineRun run = new(Stages.Build(site, database, taking, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
-            await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
+            ClockWatch watch = new(database, TimeProvider.System, loggers.CreateLogger<ClockWatch>());
+            await watch.BeginAsync(cancellation).ConfigureAwait(false);
             ReportListener reports = ReportListener.Start(site, taking, TimeProvider.System, loggers.CreateLogger<ReportListener>());
             await using ConfiguredAsyncDisposable listening = reports.ConfigureAwait(false);
             ConsoleHost console = await ConsoleHost.StartAsync(site, database, TimeProvider.System, loggers.CreateLogger<ConsoleHost>(), cancellation).ConfigureAwait(false);
             await using ConfiguredAsyncDisposable pages = console.ConfigureAwait(false);
-            Trimming trimming = new(site, database, TimeProvider.System, loggers.CreateLogger<Trimming>());
-            StateNotes notes = new(site, database, TimeProvider.System, loggers.CreateLogger<StateNotes>());
-            Task running = run.RunAsync(token => Task.WhenAll(sources.RunAsync(token), trimming.RunAsync(token), notes.RunAsync(token)), cancellation);
+            Task running = RunFlowAsync(site, database, signal, taking, watch, loggers, cancellation);
             SystemdNotifier systemd = new();
             systemd.Notify(ServiceState.Ready);
             TimeSpan started = TimeProvider.System.GetUtcNow() - Process.GetCurrentProcess().StartTime.ToUniversalTime();
@@ -78,6 +75,29 @@ internal static class ServeCommand
             }
 
             logger.Stopped();
+        }
+    }
+
+    /// <summary>Runs the flow. It begins anew whenever the clock was set back, since all that it remembers to wait for are times of before.</summary>
+    private static async Task RunFlowAsync(
+        SiteConfiguration site, IPipelineDatabase database, WorkSignal signal, CommitmentTaking taking, ClockWatch watch, ILoggerFactory loggers, CancellationToken cancellation)
+    {
+        while (!cancellation.IsCancellationRequested)
+        {
+            using CancellationTokenSource anew = CancellationTokenSource.CreateLinkedTokenSource(cancellation);
+            using CaptureSources sources = new(site, database, signal, TimeProvider.System, loggers);
+            PipelineRun run = new(Stages.Build(site, database, taking, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
+            await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
+            Trimming trimming = new(site, database, TimeProvider.System, loggers.CreateLogger<Trimming>());
+            StateNotes notes = new(site, database, TimeProvider.System, loggers.CreateLogger<StateNotes>());
+            await run.RunAsync(token => Task.WhenAll(sources.RunAsync(token), trimming.RunAsync(token), notes.RunAsync(token), EndWhenSetBackAsync(token)), anew.Token)
+                .ConfigureAwait(false);
+
+            async Task EndWhenSetBackAsync(CancellationToken token)
+            {
+                await watch.UntilSetBackAsync(token).ConfigureAwait(false);
+                await anew.CancelAsync().ConfigureAwait(false);
+            }
         }
     }
 

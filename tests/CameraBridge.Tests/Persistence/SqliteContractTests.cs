@@ -10,6 +10,8 @@ namespace CameraBridge.Tests.Persistence;
 /// <summary>The contract on SQLite, and what only a file can do: be newer, damaged, read-only, full, or killed in mid-transaction.</summary>
 public sealed class SqliteContractTests : DatabaseContract
 {
+    private static readonly TimeSpan HoldTime = TimeSpan.FromMinutes(1);
+
     private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("state-");
 
     private string StateFile => Path.Combine(_folder.FullName, "deep", "state.db");
@@ -179,6 +181,44 @@ public sealed class SqliteContractTests : DatabaseContract
     }
 
     [Fact]
+    public async Task What_waits_is_due_no_later_than_before_when_the_clock_was_set_back()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        await AddAsync(database, "1/a.jpg");
+        IReadOnlyList<Work> work = await LeaseAsync(database, Stage.Cues);
+        await database.PostponeAsync(work, Clock.GetUtcNow().AddMinutes(1), counts: true, Cancellation);
+        Assert.Null(await database.HoldSourceAsync("stick", HoldTime, Cancellation));
+
+        Clock.AdjustTime(Clock.GetUtcNow().AddHours(-1));
+
+        Assert.Equal(TimeSpan.FromHours(1), await database.KeepTimeAsync(Cancellation));
+        Assert.Equal(TimeSpan.Zero, await database.KeepTimeAsync(Cancellation));
+        Assert.Empty(await LeaseAsync(database, Stage.Cues));
+        IPipelineDatabase other = await OpenedAsync("other:1:1");
+        Assert.NotNull(await other.HoldSourceAsync("stick", HoldTime, Cancellation));
+        Clock.Advance(HoldTime);
+        Assert.Single(await LeaseAsync(database, Stage.Cues));
+        Assert.Null(await other.HoldSourceAsync("stick", HoldTime, Cancellation));
+    }
+
+    [Fact]
+    public async Task A_clock_that_was_corrected_by_seconds_or_set_ahead_is_left_to_itself()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        await database.KeepTimeAsync(Cancellation);
+        Clock.AdjustTime(Clock.GetUtcNow().AddSeconds(-5));
+        Assert.Equal(TimeSpan.Zero, await database.KeepTimeAsync(Cancellation));
+        Clock.AdjustTime(Clock.GetUtcNow().AddHours(1));
+        Assert.Equal(TimeSpan.Zero, await database.KeepTimeAsync(Cancellation));
+
+        // Small steps add up.
+        Clock.AdjustTime(Clock.GetUtcNow().AddSeconds(-6));
+        Assert.Equal(TimeSpan.Zero, await database.KeepTimeAsync(Cancellation));
+        Clock.AdjustTime(Clock.GetUtcNow().AddSeconds(-6));
+        Assert.Equal(TimeSpan.FromSeconds(12), await database.KeepTimeAsync(Cancellation));
+    }
+
+    [Fact]
     public async Task A_damaged_state_is_told_with_the_next_step()
     {
         IPipelineDatabase database = await OpenAsync();
@@ -211,6 +251,10 @@ public sealed class SqliteContractTests : DatabaseContract
         Assert.StartsWith("The state /var/lib/state.db ", told.Message, StringComparison.Ordinal);
         Assert.Contains(words, told.Message, StringComparison.Ordinal);
     }
+
+    /// <summary>SQLITE_READONLY (8): a connection that was opened while the file could not be written stays read-only when it can (sqlite3_open_v2, SQLITE_OPEN_READWRITE).</summary>
+    [Fact]
+    public void A_connection_that_is_read_only_is_not_used_again() => Assert.True(SqliteErrors.SpoilsConnection(new SqliteException("attempt to write a readonly database", 8)));
 
     [Fact]
     public void A_mistake_of_the_program_is_no_trouble_of_the_file() =>

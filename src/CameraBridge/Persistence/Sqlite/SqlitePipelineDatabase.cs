@@ -15,6 +15,8 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
     private readonly SemaphoreSlim _gate = new(1, 1);
     private readonly ConcurrentBag<SqliteSession> _readers = [];
     private SqliteSession? _writer;
+    private long _notedAt;
+    private long _setBack;
 
     private SqlitePipelineDatabase(string file, TimeProvider clock, string owner)
         : base(owner)
@@ -75,6 +77,30 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
         _gate.Dispose();
     }
 
+    /// <inheritdoc/>
+    public override Task<TimeSpan> KeepTimeAsync(CancellationToken cancellation) =>
+        LockedAsync(
+            session =>
+            {
+                session.BeginWrite();
+                try
+                {
+                    long now = session.Now;
+                    long setBack = SqliteTime.Keep(session, now);
+                    session.Commit();
+                    _notedAt = now;
+                    var told = new TimeSpan(_setBack + setBack);
+                    _setBack = 0;
+                    return told;
+                }
+                catch (Exception)
+                {
+                    session.Rollback();
+                    throw;
+                }
+            },
+            cancellation);
+
     private static void CreatePrivately(string file)
     {
         string path = Path.GetFullPath(file);
@@ -99,8 +125,13 @@ internal sealed class SqlitePipelineDatabase : SqlPipelineDatabase
                 session.BeginWrite();
                 try
                 {
+                    long now = session.Now;
+                    bool notes = Math.Abs(now - _notedAt) >= SqliteTime.NoteInterval.Ticks;
+                    long setBack = notes ? SqliteTime.Keep(session, now) : 0;
                     T result = work(session);
                     session.Commit();
+                    _notedAt = notes ? now : _notedAt;
+                    _setBack += setBack;
                     return result;
                 }
                 catch (Exception)
