@@ -37,13 +37,21 @@ internal sealed class Worker : IAsyncDisposable
         }
     }
 
-    public static Worker Start(TestSite site, string logLevel = "information")
+    /// <param name="site">Its configuration.</param>
+    /// <param name="environment">Environment variables on top of ours.</param>
+    /// <param name="logLevel">What it tells.</param>
+    public static Worker Start(TestSite site, IReadOnlyDictionary<string, string>? environment = null, string logLevel = "information")
     {
         ProcessStartInfo start = new(TestSite.Executable, ["serve", "--config", site.ConfigurationFile, "--log-level", logLevel])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,
         };
+        foreach ((string name, string value) in environment ?? new Dictionary<string, string>())
+        {
+            start.Environment[name] = value;
+        }
+
         Worker worker = new(new Process { StartInfo = start });
         worker._process.Start();
         worker._process.BeginOutputReadLine();

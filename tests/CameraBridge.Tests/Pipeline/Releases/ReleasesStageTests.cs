@@ -170,8 +170,8 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         SourceConfiguration source = await KeptAsync();
         IReadOnlyList<Work> leased = await LeaseAsync();
 
-        Assert.Single(await _database!.BeginReleasesAsync(leased, Cancellation));
-        Assert.True(Assert.Single(await _database.GetReleasesAsync(leased, Cancellation)).HasBegun);
+        Assert.Single(await _database!.BeginReleasesAsync([.. leased.Select(work => (work, "tree"))], Cancellation));
+        Assert.Equal("tree", Assert.Single(await _database.GetReleasesAsync(leased, Cancellation)).BegunIn);
 
         // The program ends here, after the removal.
         File.Delete(Taken);
