@@ -106,7 +106,7 @@ public sealed partial class WebArchiveTests : IAsyncDisposable
         await using TokenGate gate = await TokenGate.StartAsync(await StartArchiveAsync(), TokenGate.Revoking);
         site.Site.SourceLines = "    quiet_time: 1 s";
         UseOAuth(gate);
-        await using var service = Worker.Start(site.Site, "debug");
+        await using var service = Worker.Start(site.Site, logLevel: "debug");
 
         using PeriodicTimer look = new(TimeSpan.FromMilliseconds(100));
         using CancellationTokenSource limit = CancellationTokenSource.CreateLinkedTokenSource(TestContext.Current.CancellationToken);
