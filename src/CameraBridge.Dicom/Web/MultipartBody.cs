@@ -64,6 +64,9 @@ public sealed class MultipartBody : HttpContent
     /// <summary>Why the bytes could not be read from where they are, if that is what broke a request: our fault, not the peer's.</summary>
     internal IOException? SourceFailure { get; private set; }
 
+    /// <summary>Told when the first byte is about to go: after a server was asked whether it wants the body, when it has answered or that wait is over.</summary>
+    internal Action? Begins { get; set; }
+
     /// <summary>Told of each write that the connection has taken: false before the last of them, true after it.</summary>
     internal Action<bool>? Progress { get; set; }
 
@@ -83,6 +86,7 @@ public sealed class MultipartBody : HttpContent
         byte[] buffer = ArrayPool<byte>.Shared.Rent(BufferBytes);
         try
         {
+            Begins?.Invoke();
             Progress?.Invoke(false);
             Stream source = content.OpenRead();
             await using (source.ConfigureAwait(false))

@@ -18,7 +18,8 @@ public sealed record StowOptions
 
     /// <summary>
     /// Bodies from this size are announced by Expect: 100-continue (RFC 9110 section 10.1.1), so that a server that wants credentials or smaller requests says so
-    /// before a clip has gone over a slow line. Costs a round trip; null switches it off, for servers that answer 417.
+    /// before a clip has gone over a slow line. Costs a round trip; null switches it off, for servers that answer 417. A server that once let the wait for its answer
+    /// pass gets no announcements any more.
     /// </summary>
     public long? ExpectContinueFrom { get; init; } = 1024 * 1024;
 }
@@ -37,6 +38,7 @@ public sealed class StowClient(HttpClient http, WebPeer peer, StowOptions? optio
 
     private readonly StowOptions options = options ?? new StowOptions();
     private readonly TimeProvider clock = clock ?? TimeProvider.System;
+    private volatile bool passesOverAnnouncements;
 
     /// <summary>Divides objects into requests that keep to the options, in their order.</summary>
     public IEnumerable<IReadOnlyList<StowInstance>> InBatches(IEnumerable<StowInstance> instances)
@@ -121,7 +123,13 @@ public sealed class StowClient(HttpClient http, WebPeer peer, StowOptions? optio
         request.Content = body;
         request.Headers.Accept.Add(new MediaTypeWithQualityHeaderValue("application/dicom+json"));
         request.Headers.Accept.Add(new MediaTypeWithQualityHeaderValue("application/dicom+xml", 0.5));
-        request.Headers.ExpectContinue = body.Length >= options.ExpectContinueFrom;
+        if (!passesOverAnnouncements && body.Length >= options.ExpectContinueFrom)
+        {
+            long announcedAt = clock.GetTimestamp();
+            request.Headers.ExpectContinue = true;
+            body.Begins = () => passesOverAnnouncements |= clock.GetElapsedTime(announcedAt) >= WebPeer.WaitForContinue;
+        }
+
         using var call = new WebCall(peer, clock, cancellationToken);
         HttpResponseMessage response;
         try

@@ -11,7 +11,8 @@ public sealed class WebPeer
 {
     private static readonly TimeSpan ConnectionLifetime = TimeSpan.FromMinutes(10);
     private static readonly TimeSpan IdleConnectionLifetime = TimeSpan.FromMinutes(1);
-    private static readonly TimeSpan WaitForContinue = TimeSpan.FromSeconds(2);
+    /// <summary>How long a server may take to answer the announcement of a body; some never do.</summary>
+    internal static readonly TimeSpan WaitForContinue = TimeSpan.FromSeconds(2);
     private const int MaxResponseHeadersKilobytes = 64;
 
     /// <param name="name">What sentences call it, such as "archive van"; never anything of a patient.</param>

@@ -68,7 +68,7 @@ internal static partial class WebSurvey
         [
             ["HTTP versions", "2 where the server offers it over TLS, else 1.1 (`http: auto`); one of them alone where the site says so"],
             ["Objects in one request", $"up to {Number(web.BatchObjects)} (`batch_objects`) and {Number(web.BatchMegabytes)} MiB (`batch_megabytes`); a larger object goes alone"],
-            ["Body", $"streamed, with Content-Length; announced by Expect: 100-continue from {Number(options.ExpectContinueFrom ?? 0)} bytes (`expect_continue`)"],
+            ["Body", $"streamed, with Content-Length; announced by Expect: 100-continue from {Number(options.ExpectContinueFrom ?? 0)} bytes (`expect_continue`), until the server lets that pass without an answer"],
             ["Connections at a time", Number(Peer.MaxConnections)],
             ["Limit for connecting (name, TCP, TLS)", $"`connect_limit`, {Seconds(web.ConnectLimit)}"],
             ["Limit until the first byte may go", Seconds(limits.Start)],

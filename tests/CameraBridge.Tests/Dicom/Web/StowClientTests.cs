@@ -250,6 +250,28 @@ public sealed class StowClientTests
     }
 
     [Fact]
+    public async Task A_server_that_passes_over_the_announcement_is_waited_for_once_and_gets_none_again()
+    {
+        // RFC 9110 section 10.1.1: a client that gets neither 100 (Continue) nor a final answer sends the body after a while.
+        List<string?> announcements = [];
+        await using var archive = new ScriptedWebPeer(async request =>
+        {
+            announcements.Add(request.Header("Expect"));
+            await request.ReadSomeAsync(int.Parse(request.Header("Content-Length")!, CultureInfo.InvariantCulture));
+            await request.AnswerAsync(200, Stored("2.25.1"));
+        });
+        WebPeer peer = new("archive test", archive.Root);
+        using HttpClient http = peer.CreateClient();
+        StowClient client = new(http, peer);
+        StowInstance large = Instance("2.25.1", PixelSource.FromBytes(new byte[2 * 1024 * 1024]));
+
+        Assert.Equal(StowVerdict.Stored, (await client.StoreAsync([large], cancellationToken: Cancellation))["2.25.1"].Verdict);
+        Assert.Equal(StowVerdict.Stored, (await client.StoreAsync([large], cancellationToken: Cancellation))["2.25.1"].Verdict);
+
+        Assert.Equal(["100-continue", null], announcements);
+    }
+
+    [Fact]
     public async Task A_file_that_cannot_be_read_is_our_own_fault_and_not_the_peers()
     {
         await using var archive = Answering(200, Stored("2.25.1"));
