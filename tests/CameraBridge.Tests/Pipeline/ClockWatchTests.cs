@@ -73,10 +73,20 @@ public sealed class ClockWatchTests : IAsyncLifetime
     private ClockWatch Watch() => new(_database, _clock, _log.CreateLogger<ClockWatch>());
 
     /// <summary>Tells another time from a moment on, while its timers and timestamps go on.</summary>
-    private sealed class SteppedClock : FakeTimeProvider
+    private sealed class SteppedClock : TimeProvider
     {
+        private readonly FakeTimeProvider _steady = new();
+
         public TimeSpan Step { get; set; }
 
-        public override DateTimeOffset GetUtcNow() => base.GetUtcNow() + Step;
+        public override long TimestampFrequency => _steady.TimestampFrequency;
+
+        public override DateTimeOffset GetUtcNow() => _steady.GetUtcNow() + Step;
+
+        public override long GetTimestamp() => _steady.GetTimestamp();
+
+        public override ITimer CreateTimer(TimerCallback callback, object? state, TimeSpan dueTime, TimeSpan period) => _steady.CreateTimer(callback, state, dueTime, period);
+
+        public void Advance(TimeSpan time) => _steady.Advance(time);
     }
 }
