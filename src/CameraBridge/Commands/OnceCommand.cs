@@ -81,6 +81,7 @@ internal static class OnceCommand
         {
             WorkSignal signal = new();
             using CaptureSources sources = new(site, database, signal, clock, loggers);
+            await sources.BeginAsync(cancellation).ConfigureAwait(false);
             CommitmentTaking taking = new(database, signal, loggers.CreateLogger<CommitmentTaking>());
             PipelineRun run = new(Stages.Build(site, database, taking, clock, loggers), database, signal, clock, loggers);
             SourceSummary? summary = null;

@@ -86,6 +86,7 @@ internal static class ServeCommand
         {
             using CancellationTokenSource anew = CancellationTokenSource.CreateLinkedTokenSource(cancellation);
             using CaptureSources sources = new(site, database, signal, TimeProvider.System, loggers);
+            await sources.BeginAsync(cancellation).ConfigureAwait(false);
             PipelineRun run = new(Stages.Build(site, database, taking, TimeProvider.System, loggers), database, signal, TimeProvider.System, loggers);
             await using ConfiguredAsyncDisposable disposal = run.ConfigureAwait(false);
             Trimming trimming = new(site, database, TimeProvider.System, loggers.CreateLogger<Trimming>());

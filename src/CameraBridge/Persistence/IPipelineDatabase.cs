@@ -126,6 +126,15 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
     /// <param name="cancellation">Gives the call up.</param>
     Task CloseSoonAsync(string source, string? below, CancellationToken cancellation);
 
+    /// <summary>
+    /// Puts off the closing of the source's open sittings for at least this time: a worker that was killed may have taken half a folder, and what it left is to be found
+    /// before the folder counts as quiet.
+    /// </summary>
+    Task PostponeClosingAsync(string source, TimeSpan time, CancellationToken cancellation);
+
+    /// <summary>The source has been looked at to its end: what was put off closes at its own time again.</summary>
+    Task ResumeClosingAsync(string source, CancellationToken cancellation);
+
     Task<IReadOnlyList<Capture>> GetCapturesAsync(IReadOnlyList<long> captureIds, CancellationToken cancellation);
 
     /// <summary>The captures of a sitting, in the order of their places.</summary>

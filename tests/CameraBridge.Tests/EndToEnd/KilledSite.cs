@@ -100,8 +100,8 @@ internal sealed class KilledSite : IAsyncDisposable
 
     /// <param name="usual">Number of kills, if the environment says no other.</param>
     /// <param name="disk">Folder below the site's own for spool and state.</param>
-    /// <param name="quietTime">Of the source: longer than the service is down, since what is taken of a folder later than this is held for a person.</param>
-    public static async Task<KilledSite> StartAsync(int usual, string disk = "", string quietTime = "4 s")
+    /// <param name="quietTime">Of the source; what was taken half when the service was killed is waited for beyond it.</param>
+    public static async Task<KilledSite> StartAsync(int usual, string disk = "", string quietTime = "1 s")
     {
         KilledSite site = new(Number("CAMERABRIDGE_KILLS", usual), disk);
         try

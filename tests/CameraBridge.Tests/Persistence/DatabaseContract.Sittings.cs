@@ -91,6 +91,42 @@ public abstract partial class DatabaseContract
     }
 
     [Fact]
+    public async Task A_closing_that_is_put_off_comes_when_the_source_has_been_looked_at_or_when_that_time_is_over()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        await AddAsync(database, "1/a.jpg");
+        await ReadCuesAsync(database);
+
+        // The program was away for longer than the quiet time.
+        Clock.Advance(Quiet * 2);
+        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+        Assert.Empty(await LeaseAsync(database, Stage.Sittings));
+        await database.ResumeClosingAsync("stick", Cancellation);
+        Assert.Single(await LeaseAsync(database, Stage.Sittings));
+
+        await AddAsync(database, "2/a.jpg");
+        await ReadCuesAsync(database);
+        Clock.Advance(Quiet * 2);
+        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+        Assert.Empty(await LeaseAsync(database, Stage.Sittings));
+        Clock.Advance(TimeSpan.FromMinutes(1));
+        Assert.Equal(2, (await LeaseAsync(database, Stage.Sittings)).Count);
+    }
+
+    [Fact]
+    public async Task A_sitting_that_was_told_to_close_is_not_put_off()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        await AddAsync(database, "1/a.jpg");
+        await ReadCuesAsync(database);
+        await database.CloseSoonAsync("stick", null, Cancellation);
+
+        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+
+        Assert.Single(await LeaseAsync(database, Stage.Sittings));
+    }
+
+    [Fact]
     public async Task A_sitting_asked_to_close_waits_for_its_cues_and_is_due_with_the_last()
     {
         IPipelineDatabase database = await OpenedAsync();

@@ -125,6 +125,30 @@ internal abstract partial class SqlPipelineDatabase
             },
             cancellation);
 
+    public Task PostponeClosingAsync(string source, TimeSpan time, CancellationToken cancellation) =>
+        WriteAsync(
+            session => session.Execute(
+                """
+                update work set due_at = $1
+                where stage = 'Sittings' and due_at < $1 and subject_id in (select id from sittings where source = $2 and joinable = 1)
+                """,
+                session.Now + time.Ticks, source),
+            cancellation);
+
+    public Task ResumeClosingAsync(string source, CancellationToken cancellation) =>
+        WriteAsync(
+            session =>
+            {
+                RequireHeld(session, source);
+                return session.Execute(
+                    """
+                    update work set due_at = (select s.closes_at from sittings s where s.id = work.subject_id)
+                    where stage = 'Sittings' and subject_id in (select id from sittings where source = $1 and joinable = 1)
+                    """,
+                    source);
+            },
+            cancellation);
+
     public Task<IReadOnlyList<Capture>> GetCapturesAsync(IReadOnlyList<long> captureIds, CancellationToken cancellation) =>
         ReadAsync<IReadOnlyList<Capture>>(
             session =>

@@ -41,6 +41,25 @@ internal sealed class CaptureSources : IDisposable
     /// <summary>How the watched sources stand.</summary>
     public IReadOnlyList<SourceStatus> Status => [.. _watches.SelectMany(watch => watch.Status)];
 
+    /// <summary>
+    /// To be called before the flow begins: a program that was killed may have taken half a folder long ago, and the rest is to be found before that half counts as all
+    /// that there is.
+    /// </summary>
+    public async Task BeginAsync(CancellationToken cancellation)
+    {
+        try
+        {
+            foreach (SourceWatch watch in _watches)
+            {
+                await _tools.Database.PostponeClosingAsync(watch.Source.Name, SourceHold.FirstLookLimit, cancellation).ConfigureAwait(false);
+            }
+        }
+        catch (StateUnavailableException)
+        {
+            // The loops meet it too, and tell of it.
+        }
+    }
+
     /// <summary>Watches every source until cancelled.</summary>
     public async Task RunAsync(CancellationToken cancellation)
     {
@@ -195,6 +214,10 @@ internal sealed class CaptureSources : IDisposable
         if (!watch.IsPresent)
         {
             await hold.LeaveAsync(cancellation).ConfigureAwait(false);
+        }
+        else
+        {
+            await hold.LookedAsync(cancellation).ConfigureAwait(false);
         }
 
         await watch.WaitAsync(next, looking.Token).ConfigureAwait(false);

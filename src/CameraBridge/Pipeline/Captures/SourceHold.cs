@@ -14,10 +14,14 @@ internal sealed class SourceHold(SourceWatch watch, CaptureTools tools) : IDispo
     /// <summary>Time between two attempts at a source that is another's.</summary>
     public static readonly TimeSpan RetryInterval = TimeSpan.FromSeconds(5);
 
+    /// <summary>So long the closing of sittings that were open before waits for the first look at their source, should that not come to its end.</summary>
+    public static readonly TimeSpan FirstLookLimit = TimeSpan.FromMinutes(1);
+
     private static readonly TimeSpan RenewInterval = Lease / 3;
 
     private CancellationTokenSource? _held;
     private string? _saidHolder;
+    private bool _isToResume;
 
     /// <summary>Whether the source is this worker's to scan.</summary>
     public bool IsHeld => Volatile.Read(ref _held) is { IsCancellationRequested: false };
@@ -47,7 +51,20 @@ internal sealed class SourceHold(SourceWatch watch, CaptureTools tools) : IDispo
         }
 
         Interlocked.Exchange(ref _held, new CancellationTokenSource())?.Dispose();
+        _isToResume = true;
+        await tools.Database.PostponeClosingAsync(watch.Source.Name, FirstLookLimit, cancellation).ConfigureAwait(false);
         return true;
+    }
+
+    /// <summary>A look is over. By the first one that left nothing waiting it is known what belongs to the sittings that were open before.</summary>
+    /// <exception cref="StateUnavailableException">The state cannot be written; it is tried after the next look.</exception>
+    public async Task LookedAsync(CancellationToken cancellation)
+    {
+        if (_isToResume && watch.IsDone)
+        {
+            await tools.Database.ResumeClosingAsync(watch.Source.Name, cancellation).ConfigureAwait(false);
+            _isToResume = false;
+        }
     }
 
     /// <summary>Keeps the hold until cancelled.</summary>
