@@ -127,7 +127,8 @@ public sealed class StowClient(HttpClient http, WebPeer peer, StowOptions? optio
         {
             long announcedAt = clock.GetTimestamp();
             request.Headers.ExpectContinue = true;
-            body.Begins = () => passesOverAnnouncements |= clock.GetElapsedTime(announcedAt) >= WebPeer.WaitForContinue;
+            // A timer may fire a little early by a finer clock.
+            body.Begins = () => passesOverAnnouncements |= clock.GetElapsedTime(announcedAt) >= WebPeer.WaitForContinue * 0.9;
         }
 
         using var call = new WebCall(peer, clock, cancellationToken);
