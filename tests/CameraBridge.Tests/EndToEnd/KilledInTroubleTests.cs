@@ -12,7 +12,7 @@ namespace CameraBridge.Tests.EndToEnd;
 public sealed class KilledInTroubleTests
 {
     /// <summary>Of each trouble, if CAMERABRIDGE_KILLS says no other number.</summary>
-    private const int Kills = 12;
+    private const int Kills = 8;
 
     /// <summary>Longer than a stick is away: what comes later than this is held, and not what is looked at here.</summary>
     private const string PulledQuietTime = "8 s";
