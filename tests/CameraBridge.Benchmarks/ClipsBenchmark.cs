@@ -145,7 +145,16 @@ internal static class ClipsBenchmark
             "storescp", port => ["--ignore", "+xa", "--fork", "--max-pdu", "131072", "-aet", "PEERSTORE", $"{port}"], Sending.Tuned);
         await using PeerProcess hospital = await PeerProcess.StartAsync(program, port =>
             ["practice", "hospital", "--orders", orders, "--archive", Directory.CreateDirectory(Path.Combine(folder, "archive")).FullName, "--port", $"{port}"]);
-        return await OnceProgram.RunAsync(program, Path.Combine(folder, "run"), stick, hospital.Port, storescp.Port, "read: yes", "ear");
+        return await OnceProgram.RunAsync(program, new SiteFile
+        {
+            Place = Path.Combine(folder, "run"),
+            Folder = stick,
+            Kind = "stick",
+            Worklist = hospital.Port,
+            Archive = storescp.Port,
+            Optic = "ear",
+            ReadsLabels = true,
+        });
     }
 
     private static double Timed(Action action)

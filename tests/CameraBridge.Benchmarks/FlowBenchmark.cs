@@ -52,8 +52,15 @@ internal static class FlowBenchmark
                     CultureInfo.InvariantCulture, $"round {round}: copy + SHA-256 + fsync {loop:0.00} s, storescu {sending:0.00} s, sum {loop + sending:0.00} s"));
                 foreach (string read in readings)
                 {
-                    (double seconds, double processor, long memory) = await OnceProgram.RunAsync(
-                        program, Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}")), stick, hospital.Port, storescp.Port, $"read: {read}");
+                    (double seconds, double processor, long memory) = await OnceProgram.RunAsync(program, new SiteFile
+                    {
+                        Place = Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}")),
+                        Folder = stick,
+                        Kind = "stick",
+                        Worklist = hospital.Port,
+                        Archive = storescp.Port,
+                        ReadsLabels = read == "yes",
+                    });
                     Console.WriteLine(string.Create(
                         CultureInfo.InvariantCulture,
                         $"  flow, label reading {read,-3} {seconds,7:0.00} s, {seconds / (loop + sending):0.00} times the sum, {1000 * seconds / count:0.00} ms a picture, {processor:0.00} s of processor, peak memory {memory >> 20} MiB"));

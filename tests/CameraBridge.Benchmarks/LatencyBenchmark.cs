@@ -40,33 +40,17 @@ internal static class LatencyBenchmark
             await File.WriteAllTextAsync(orders, StickOrders.Write(plan.Orders));
             await using PeerProcess hospital = await PeerProcess.StartAsync(program, port =>
                 ["practice", "hospital", "--orders", orders, "--archive", Directory.CreateDirectory(Path.Combine(home, "archive")).FullName, "--port", $"{port}"]);
-            string configuration = Path.Combine(home, "camerabridge.yaml");
-            await File.WriteAllTextAsync(configuration, string.Create(CultureInfo.InvariantCulture, $"""
-                time_zone: UTC
-                spool: {home}/spool
-                state: {home}/state.db
-                sources:
-                  - name: share
-                    folder: {share}
-                    station:
-                      ae_title: {StickPlan.StationAETitle}
-                    settle_time: 0 s
-                    quiet_time: {QuietSeconds} s
-                    optic: general
-                labels:
-                  read: no
-                worklist:
-                  host: 127.0.0.1
-                  port: {hospital.Port}
-                  called_ae_title: PRACTICE
-                destinations:
-                  - name: archive
-                    host: 127.0.0.1
-                    port: {hospital.Port}
-                    called_ae_title: PRACTICE
-                    confirm_by: commitment
-                """));
-            await using ServiceProcess service = ServiceProcess.Start(program, configuration);
+            SiteFile site = new()
+            {
+                Place = home,
+                Folder = share,
+                QuietSeconds = QuietSeconds,
+                Worklist = hospital.Port,
+                Archive = hospital.Port,
+                ArchiveAETitle = "PRACTICE",
+                ConfirmBy = "commitment",
+            };
+            await using ServiceProcess service = ServiceProcess.Start(program, site.Write());
             _ = await service.ReadyAsync();
             using PeriodicTimer pace = new(TimeSpan.FromSeconds(1.0 / rate));
             for (int i = 0; i < plan.Folders.Count; i++)

@@ -68,33 +68,18 @@ internal static class WorkersBenchmark
         string place = Directory.CreateTempSubdirectory("camerabridge-workers-run-").FullName;
         string password = Path.Combine(place, "password");
         await File.WriteAllTextAsync(password, database.Password!.Read());
-        string configuration = Path.Combine(place, "camerabridge.yaml");
-        await File.WriteAllTextAsync(configuration, string.Create(CultureInfo.InvariantCulture, $"""
-            time_zone: UTC
-            spool: {place}/spool
-            state: {"{"} host: 127.0.0.1, port: {database.Port}, database: {database.Database}, user: {database.User}, password_file: {password}, tls: off {"}"}
-            sources:
-              - name: share
-                folder: {home}/share
-                station:
-                  ae_title: {StickPlan.StationAETitle}
-                settle_time: 0 s
-                quiet_time: 5 s
-                optic: general
-            labels:
-              read: no
-            worklist:
-              host: 127.0.0.1
-              port: {worklist}
-              called_ae_title: PRACTICE
-            destinations:
-              - name: archive
-                host: 127.0.0.1
-                port: {archive}
-                called_ae_title: PEERSTORE
-                associations: {associations}
-                confirm_by: none
-            """));
+        string configuration = new SiteFile
+        {
+            Place = place,
+            Folder = Path.Combine(home, "share"),
+            State = string.Create(
+                CultureInfo.InvariantCulture,
+                $$"""{ host: 127.0.0.1, port: {{database.Port}}, database: {{database.Database}}, user: {{database.User}}, password_file: {{password}}, tls: off }"""),
+            QuietSeconds = 5,
+            Worklist = worklist,
+            Archive = archive,
+            Associations = associations,
+        }.Write();
         List<ServiceProcess> running = [];
         try
         {

@@ -7,7 +7,6 @@ using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Tests.Peers;
 using CameraBridge.Tests.Persistence;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Confirmations;
@@ -16,22 +15,11 @@ namespace CameraBridge.Tests.Pipeline.Confirmations;
 /// An archive's success only means that it received an object. That it keeps it is shown by storage commitment (PS3.4 Annex J, edition 2024d) or by a query, and
 /// an archive that acknowledges and drops objects is found out.
 /// </summary>
-public sealed class ConfirmationsStageTests : IAsyncDisposable
+public sealed class ConfirmationsStageTests : StageTests
 {
     private const string Archive = "archive";
 
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("confirmations-");
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
     private readonly WorkSignal _signal = new();
-    private IPipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    public async ValueTask DisposeAsync()
-    {
-        await (_database?.DisposeAsync() ?? ValueTask.CompletedTask);
-        _folder.Delete(recursive: true);
-    }
 
     [Fact]
     public async Task Objects_are_kept_when_the_archive_commits_in_the_association_of_the_request()
@@ -43,7 +31,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
 
         Assert.All(await ConfirmationsAsync(), confirmation => Assert.Equal((ConfirmationState.Kept, ConfirmationWay.Commitment), (confirmation.State, confirmation.Way)));
         Assert.Single(archive.Transactions);
-        Assert.Equal(3, (await _database!.CountWorkAsync(Cancellation))[Stage.Releases]);
+        Assert.Equal(3, (await Database.CountWorkAsync(Cancellation))[Stage.Releases]);
     }
 
     [Fact]
@@ -73,14 +61,14 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         for (int i = 0; i < 30; i++)
         {
             await RunAsync(archive);
-            _clock.Advance(TimeSpan.FromMinutes(2));
+            Clock.Advance(TimeSpan.FromMinutes(2));
         }
 
         Confirmation confirmation = Assert.Single(await ConfirmationsAsync());
         Assert.Equal((ConfirmationState.Unconfirmed, DestinationConfiguration.SendAgainMost), (confirmation.State, confirmation.SentAgain));
         Assert.Equal(1 + DestinationConfiguration.SendAgainMost, archive.Received.Count);
         Assert.All(archive.Received, uid => Assert.Equal("2.25.1", uid));
-        Assert.Equal(0, (await _database!.CountWorkAsync(Cancellation)).Values.Sum());
+        Assert.Equal(0, (await Database.CountWorkAsync(Cancellation)).Values.Sum());
     }
 
     [Fact]
@@ -103,7 +91,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         await RunAsync(archive);
         Assert.Equal(ConfirmationState.Waiting, Assert.Single(await ConfirmationsAsync()).State);
         archive.Kept["2.25.1"] = FlowSteps.SOPClassUID;
-        _clock.Advance(TimeSpan.FromSeconds(2));
+        Clock.Advance(TimeSpan.FromSeconds(2));
         await RunAsync(archive);
 
         Assert.Equal(ConfirmationState.Kept, Assert.Single(await ConfirmationsAsync()).State);
@@ -130,7 +118,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
 
         await RunAsync(archive, listens: true);
         Assert.Equal(0, await RunAsync(archive, listens: true));
-        _clock.Advance(TimeSpan.FromMinutes(10));
+        Clock.Advance(TimeSpan.FromMinutes(10));
         await RunAsync(archive, listens: true);
 
         CommitmentRequest[] transactions = [.. archive.Transactions];
@@ -145,7 +133,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         Assert.Equal(CommitmentReceipt.Taken, await TakeAsync(archive.ReportOf(transactions[1])));
         Assert.Equal(CommitmentReceipt.Taken, await TakeAsync(archive.ReportOf(transactions[0])));
         Assert.All(await ConfirmationsAsync(), confirmation => Assert.Equal(ConfirmationState.Kept, confirmation.State));
-        Assert.Equal(2, (await _database!.CountWorkAsync(Cancellation))[Stage.Releases]);
+        Assert.Equal(2, (await Database.CountWorkAsync(Cancellation))[Stage.Releases]);
     }
 
     [Fact]
@@ -156,7 +144,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
 
         await RunAsync(archive);
         Assert.Equal(0, await RunAsync(archive));
-        _clock.Advance(TimeSpan.FromMinutes(10));
+        Clock.Advance(TimeSpan.FromMinutes(10));
         await RunAsync(archive);
 
         Assert.Equal(2, archive.Transactions.Count);
@@ -171,7 +159,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         for (int i = 0; i < 4; i++)
         {
             await RunAsync(archive, listens: true);
-            _clock.Advance(TimeSpan.FromMinutes(10));
+            Clock.Advance(TimeSpan.FromMinutes(10));
         }
 
         Assert.Equal(3, archive.Transactions.Count);
@@ -211,7 +199,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         await using ScriptedArchive archive = new(finds: false, reports: Reports.Never);
         await QueueAsync(1);
         await RunAsync(archive, listens: true);
-        _clock.Advance(TimeSpan.FromMinutes(10));
+        Clock.Advance(TimeSpan.FromMinutes(10));
         await RunAsync(archive, listens: true);
         CommitmentRequest[] asked = [.. archive.Transactions];
 
@@ -219,7 +207,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         await TakeAsync(new CommitmentReport(asked[0].TransactionUID, [], [new FailedInstance(asked[0].Instances[0], Statuses.NoSuchInstance)]));
 
         Assert.Equal(ConfirmationState.Kept, Assert.Single(await ConfirmationsAsync()).State);
-        Assert.Equal(0, (await _database!.CountWorkAsync(Cancellation))[Stage.Deliveries]);
+        Assert.Equal(0, (await Database.CountWorkAsync(Cancellation))[Stage.Deliveries]);
     }
 
     [Fact]
@@ -252,7 +240,7 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
 
         await using ScriptedArchive back = new();
         back.Kept["2.25.1"] = FlowSteps.SOPClassUID;
-        _clock.Advance(TimeSpan.FromMinutes(1));
+        Clock.Advance(TimeSpan.FromMinutes(1));
         await ConfirmAsync(back.Port, listens: false, turns: false);
 
         Assert.Equal(ConfirmationState.Kept, Assert.Single(await ConfirmationsAsync()).State);
@@ -267,13 +255,13 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
         await DeliverAsync(archive.Port, ConfirmBy.None);
 
         Assert.Empty(await ConfirmationsAsync());
-        Assert.Equal(0, (await _database!.CountWorkAsync(Cancellation)).Values.Sum());
+        Assert.Equal(0, (await Database.CountWorkAsync(Cancellation)).Values.Sum());
     }
 
     private async Task QueueAsync(int count)
     {
-        _database = await PipelineDatabase.OpenAsync(Site(listens: false) with { StateFile = Path.Combine(_folder.FullName, "state.db") }, _clock, Cancellation);
-        await FlowSteps.QueueAsync(_database, [.. Enumerable.Range(1, count).Select(i => $"1/{i}.jpg")], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], Archive);
+        await OpenAsync();
+        await FlowSteps.QueueAsync(Database, [.. Enumerable.Range(1, count).Select(i => $"1/{i}.jpg")], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], Archive);
     }
 
     /// <summary>Delivers what is due, then asks about what is due.</summary>
@@ -287,8 +275,8 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
     private async Task DeliverAsync(int port, ConfirmBy confirmBy = ConfirmBy.Auto)
     {
         await using DeliveriesStage stage = new(
-            DestinationOf(port) with { ConfirmBy = confirmBy }, Site(listens: false), _database!, _clock, NullLogger<DeliveriesStage>.Instance, new Random(1));
-        await stage.RunAsync(await _database!.LeaseAsync(Stage.Deliveries, Archive, 100, TimeSpan.FromMinutes(1), Cancellation), Cancellation);
+            DestinationOf(port) with { ConfirmBy = confirmBy }, Site(), Database, Clock, NullLogger<DeliveriesStage>.Instance, new Random(1));
+        await stage.RunAsync(await Database.LeaseAsync(Stage.Deliveries, Archive, 100, TimeSpan.FromMinutes(1), Cancellation), Cancellation);
     }
 
     /// <param name="port">Of the archive.</param>
@@ -296,12 +284,12 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
     /// <param name="turns">Whether to turn the clock: only where no report comes that ends the wait.</param>
     private async Task<int> ConfirmAsync(int port, bool listens, bool turns)
     {
-        ConfirmationsStage stage = new(DestinationOf(port), Site(listens), _database!, Taking(), _clock, NullLogger<ConfirmationsStage>.Instance, new Random(1));
-        IReadOnlyList<Work> batch = await _database!.LeaseAsync(Stage.Confirmations, Archive, 100, TimeSpan.FromMinutes(1), Cancellation);
+        ConfirmationsStage stage = new(DestinationOf(port), Site(listens), Database, Taking(), Clock, NullLogger<ConfirmationsStage>.Instance, new Random(1));
+        IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Confirmations, Archive, 100, TimeSpan.FromMinutes(1), Cancellation);
         Task running = stage.RunAsync(batch, Cancellation);
         if (turns)
         {
-            await _clock.TurnUntilDoneAsync(running, Cancellation);
+            await Clock.TurnUntilDoneAsync(running, Cancellation);
         }
 
         await running;
@@ -310,13 +298,13 @@ public sealed class ConfirmationsStageTests : IAsyncDisposable
 
     private async Task<CommitmentReceipt> TakeAsync(CommitmentReport report) => await Taking().TakeAsync(report, Cancellation);
 
-    private CommitmentTaking Taking() => new(_database!, _signal, NullLogger.Instance);
+    private CommitmentTaking Taking() => new(Database, _signal, NullLogger.Instance);
 
     private async Task<IReadOnlyList<Confirmation>> ConfirmationsAsync() =>
-        [.. (await _database!.GetReportAsync(null, Cancellation)).SelectMany(report => report.Deliveries).Select(delivery => delivery.Confirmation).OfType<Confirmation>()];
+        [.. (await Database.GetReportAsync(null, Cancellation)).SelectMany(report => report.Deliveries).Select(delivery => delivery.Confirmation).OfType<Confirmation>()];
 
     private static SiteConfiguration Site(bool listens) =>
-        new() { SpoolFolder = Path.GetTempPath(), StateFile = "", Listen = listens ? new ListenConfiguration { Port = 1 } : null };
+        Site() with { Listen = listens ? new ListenConfiguration { Port = 1 } : null };
 
     private static DestinationConfiguration DestinationOf(int port) => new()
     {

@@ -9,7 +9,6 @@ using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.PerformedSteps;
 using CameraBridge.Tests.Persistence;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.PerformedSteps;
@@ -18,7 +17,7 @@ namespace CameraBridge.Tests.Pipeline.PerformedSteps;
 /// What the RIS answers to the end of a step (PS3.4 section F.7.2.2, PS3.7 section 10.1.3, edition 2025e) and what that means after an answer that was lost: a step
 /// that has ended may no longer be updated, which some RIS say by Error ID A710 and some only by a processing failure.
 /// </summary>
-public sealed class PerformedStepsStageTests : IAsyncDisposable
+public sealed class PerformedStepsStageTests : StageTests
 {
     private const string Step = "2.25.77";
 
@@ -30,24 +29,13 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
 
     private static readonly string[] Syntaxes = [TransferSyntaxes.ExplicitVRLittleEndian, TransferSyntaxes.ImplicitVRLittleEndian];
 
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("steps-");
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
     private readonly ConcurrentQueue<string> _told = [];
-    private IPipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    public async ValueTask DisposeAsync()
-    {
-        await (_database?.DisposeAsync() ?? ValueTask.CompletedTask);
-        _folder.Delete(recursive: true);
-    }
 
     [Fact]
     public async Task A_step_is_told_its_beginning_and_then_its_end()
     {
         await using Provider ris = Ris(_ => HandlerAnswer.Success);
-        await OpenAsync();
+        await QueueAsync();
 
         await RunAsync(ris.EndPoint.Port);
         await RunAsync(ris.EndPoint.Port);
@@ -61,12 +49,12 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
     public async Task An_end_whose_answer_was_never_written_down_counts_as_taken_when_the_RIS_says_that_it_may_not_be_updated()
     {
         await using Provider ris = Ris(_ => new HandlerAnswer(Statuses.ProcessingFailure));
-        await OpenAsync();
+        await QueueAsync();
         await RunAsync(ris.EndPoint.Port);
 
         // Sent, and killed before the answer was written.
-        Assert.True(await _database!.BeginEndOfStepAsync(Assert.Single(await LeaseAsync()), Cancellation));
-        _clock.Advance(TimeSpan.FromMinutes(3));
+        Assert.True(await Database.BeginEndOfStepAsync(Assert.Single(await LeaseAsync()), Cancellation));
+        Clock.Advance(TimeSpan.FromMinutes(3));
         await RunAsync(ris.EndPoint.Port);
 
         Assert.Equal(PerformedStepState.Completed, (await StepAsync()).State);
@@ -78,14 +66,14 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
     {
         await using (Provider breaking = Ris(request => throw request.Association.Break(new ConnectionFailedException("the test wants it"))))
         {
-            await OpenAsync();
+            await QueueAsync();
             await RunAsync(breaking.EndPoint.Port);
             await RunAsync(breaking.EndPoint.Port);
             Assert.Equal(PerformedStepState.Ending, (await StepAsync()).State);
         }
 
         await using Provider ris = Ris(_ => new HandlerAnswer(Statuses.ProcessingFailure));
-        _clock.Advance(TimeSpan.FromMinutes(1));
+        Clock.Advance(TimeSpan.FromMinutes(1));
         await RunAsync(ris.EndPoint.Port);
 
         Assert.Equal(PerformedStepState.Completed, (await StepAsync()).State);
@@ -96,12 +84,12 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
     {
         int failures = 0;
         await using Provider ris = Ris(_ => failures++ == 0 ? new HandlerAnswer(Statuses.ProcessingFailure) : HandlerAnswer.Success);
-        await OpenAsync();
+        await QueueAsync();
         await RunAsync(ris.EndPoint.Port);
         await RunAsync(ris.EndPoint.Port);
 
         Assert.Equal(PerformedStepState.InProgress, (await StepAsync()).State);
-        _clock.Advance(TimeSpan.FromMinutes(1));
+        Clock.Advance(TimeSpan.FromMinutes(1));
         await RunAsync(ris.EndPoint.Port);
 
         Assert.Equal((PerformedStepState.Completed, 2), ((await StepAsync()).State, failures));
@@ -111,7 +99,7 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
     public async Task A_step_that_a_person_ended_at_the_RIS_is_left_as_it_is()
     {
         await using Provider ris = Ris(_ => new HandlerAnswer(Statuses.ProcessingFailure) { ErrorID = PerformedStepUser.HasEnded });
-        await OpenAsync();
+        await QueueAsync();
         await RunAsync(ris.EndPoint.Port);
         await RunAsync(ris.EndPoint.Port);
 
@@ -124,9 +112,9 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
     public async Task A_RIS_that_fails_for_days_leaves_the_step_to_a_person()
     {
         await using Provider ris = Ris(_ => new HandlerAnswer(Statuses.ProcessingFailure));
-        await OpenAsync();
+        await QueueAsync();
         await RunAsync(ris.EndPoint.Port);
-        _clock.Advance(TimeSpan.FromDays(4));
+        Clock.Advance(TimeSpan.FromDays(4));
         await RunAsync(ris.EndPoint.Port);
 
         PerformedStep step = await StepAsync();
@@ -148,28 +136,26 @@ public sealed class PerformedStepsStageTests : IAsyncDisposable
         return ValueTask.FromResult(answer);
     }
 
-    private async Task OpenAsync()
+    private async Task QueueAsync()
     {
-        _database = await PipelineDatabase.OpenAsync(Site() with { StateFile = Path.Combine(_folder.FullName, "state.db") }, _clock, Cancellation);
+        await OpenAsync();
         await FlowSteps.QueueAsync(
-            _database, ["1/1.jpg"], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive"],
+            Database, ["1/1.jpg"], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive"],
             new Match { StepJson = Item, PerformedStepUID = Step });
     }
 
-    private async Task<IReadOnlyList<Work>> LeaseAsync() => await _database!.LeaseAsync(Stage.PerformedSteps, "", 10, TimeSpan.FromMinutes(2), Cancellation);
+    private async Task<IReadOnlyList<Work>> LeaseAsync() => await Database.LeaseAsync(Stage.PerformedSteps, "", 10, TimeSpan.FromMinutes(2), Cancellation);
 
     private async Task RunAsync(int port)
     {
         PerformedStepConfiguration ris = new() { Peer = new PeerConfiguration { Name = "ris", Host = "127.0.0.1", Port = port, CalledAETitle = "RIS" } };
-        PerformedStepsStage stage = new(Site(), ris, _database!, _clock, NullLogger<PerformedStepsStage>.Instance, new Random(1));
+        PerformedStepsStage stage = new(Site(), ris, Database, Clock, NullLogger<PerformedStepsStage>.Instance, new Random(1));
         IReadOnlyList<Work> batch = await LeaseAsync();
         Assert.Single(batch);
         await stage.RunAsync(batch, Cancellation);
     }
 
-    private async Task<PerformedStep> StepAsync() => Assert.Single(await _database!.GetPerformedStepsAsync(1, Cancellation));
+    private async Task<PerformedStep> StepAsync() => Assert.Single(await Database.GetPerformedStepsAsync(1, Cancellation));
 
-    private async Task<int> OpenWorkAsync() => (await _database!.CountWorkAsync(Cancellation)).GetValueOrDefault(Stage.PerformedSteps);
-
-    private static SiteConfiguration Site() => new() { SpoolFolder = Path.GetTempPath(), StateFile = "" };
+    private async Task<int> OpenWorkAsync() => (await Database.CountWorkAsync(Cancellation)).GetValueOrDefault(Stage.PerformedSteps);
 }

@@ -1,11 +1,8 @@
-using System.Security.Cryptography;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Releases;
 using CameraBridge.Tests.Persistence;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Releases;
@@ -14,38 +11,20 @@ namespace CameraBridge.Tests.Pipeline.Releases;
 /// A source is touched only after every destination of the route keeps the picture, only where the very content lies that was read, and only inside the source's
 /// folder, whatever somebody puts there meanwhile (design rule 3).
 /// </summary>
-public sealed class ReleasesStageTests : IAsyncDisposable
+public sealed class ReleasesStageTests : PictureOnStick
 {
-    private static readonly byte[] Picture = [0xFF, 0xD8, 1, 2, 3, 0xFF, 0xD9];
-
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("releases-");
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
-    private IPipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    private string Stick => Directory.CreateDirectory(Path.Combine(_folder.FullName, "mounts", "stick")).FullName;
-
-    private string Elsewhere => Directory.CreateDirectory(Path.Combine(_folder.FullName, "elsewhere")).FullName;
-
-    private string Taken => Path.Combine(Stick, "1", "a.jpg");
-
-    public async ValueTask DisposeAsync()
-    {
-        await (_database?.DisposeAsync() ?? ValueTask.CompletedTask);
-        _folder.Delete(recursive: true);
-    }
+    private string Elsewhere => Directory.CreateDirectory(Path.Combine(Folder, "elsewhere")).FullName;
 
     [Fact]
     public async Task Nothing_is_removed_while_one_of_two_destinations_has_not_confirmed()
     {
-        SourceConfiguration source = await TakeAsync();
-        await FlowSteps.KeepAsync(_database!, "archive");
+        SourceConfiguration source = await TakeAsync("archive", "second") with { Release = ReleasePolicy.Remove };
+        await FlowSteps.KeepAsync(Database, "archive");
 
         Assert.Empty(await RunAsync(source));
         Assert.True(File.Exists(Taken));
 
-        await FlowSteps.KeepAsync(_database!, "second");
+        await FlowSteps.KeepAsync(Database, "second");
         await RunAsync(source);
         Assert.False(Directory.Exists(Path.Combine(Stick, "1")));
         Assert.True(Directory.Exists(Stick));
@@ -57,10 +36,10 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         SourceConfiguration source = await KeptAsync() with { ReleaseAfter = TimeSpan.FromHours(2) };
 
         await RunAsync(source);
-        _clock.Advance(TimeSpan.FromMinutes(119));
+        Clock.Advance(TimeSpan.FromMinutes(119));
         Assert.Empty(await RunAsync(source));
         Assert.True(File.Exists(Taken));
-        _clock.Advance(TimeSpan.FromMinutes(1));
+        Clock.Advance(TimeSpan.FromMinutes(1));
         await RunAsync(source);
 
         Assert.False(File.Exists(Taken));
@@ -78,7 +57,7 @@ public sealed class ReleasesStageTests : IAsyncDisposable
 
         Assert.Equal(Picture, File.ReadAllBytes(outside));
         Assert.True(new FileInfo(Taken).LinkTarget is not null);
-        Assert.Equal(0, await OpenAsync());
+        Assert.Equal(0, await OpenWorkAsync());
     }
 
     [Theory]
@@ -107,7 +86,7 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         await RunAsync(source);
 
         Assert.Equal("somebody's", File.ReadAllText(outside));
-        Assert.Equal(1, await OpenAsync());
+        Assert.Equal(1, await OpenWorkAsync());
     }
 
     [Fact]
@@ -120,30 +99,30 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         await RunAsync(source);
 
         Assert.Equal(other, File.ReadAllBytes(Taken));
-        Assert.Equal(0, await OpenAsync());
+        Assert.Equal(0, await OpenWorkAsync());
     }
 
     [Fact]
     public async Task A_stick_that_is_away_is_waited_for_and_another_one_in_its_place_is_left_alone()
     {
-        SourceConfiguration source = await KeptAsync() with { Kind = SourceKind.Stick, Folder = Path.Combine(_folder.FullName, "mounts", "*") };
-        string pocket = Path.Combine(_folder.FullName, "pocket");
+        SourceConfiguration source = await KeptAsync() with { Kind = SourceKind.Stick, Folder = Path.Combine(Mounts, "*") };
+        string pocket = Path.Combine(Folder, "pocket");
         Directory.Move(Stick, pocket);
         byte[] other = [.. Picture.Reverse()];
-        Directory.CreateDirectory(Path.Combine(_folder.FullName, "mounts", "other", "1"));
-        string sameName = Path.Combine(_folder.FullName, "mounts", "other", "1", "a.jpg");
+        Directory.CreateDirectory(Path.Combine(Mounts, "other", "1"));
+        string sameName = Path.Combine(Mounts, "other", "1", "a.jpg");
         File.WriteAllBytes(sameName, other);
 
         await RunAsync(source);
-        Assert.Equal((1, true), (await OpenAsync(), File.Exists(sameName)));
+        Assert.Equal((1, true), (await OpenWorkAsync(), File.Exists(sameName)));
 
-        Directory.Move(pocket, Path.Combine(_folder.FullName, "mounts", "stick"));
-        _clock.Advance(ReleasesStage.AwayLookInterval);
+        Directory.Move(pocket, Path.Combine(Mounts, "stick"));
+        Clock.Advance(ReleasesStage.AwayLookInterval);
         await RunAsync(source);
 
         Assert.False(File.Exists(Taken));
         Assert.Equal(other, File.ReadAllBytes(sameName));
-        Assert.Equal(0, await OpenAsync());
+        Assert.Equal(0, await OpenWorkAsync());
     }
 
     [Theory]
@@ -156,12 +135,12 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         Assert.True(disk.TryMakeReadOnly());
 
         await RunAsync(source);
-        Assert.Equal((1, true), (await OpenAsync(), File.Exists(Taken)));
+        Assert.Equal((1, true), (await OpenWorkAsync(), File.Exists(Taken)));
 
         Assert.True(disk.TryMakeWritable());
-        _clock.Advance(TimeSpan.FromMinutes(5));
+        Clock.Advance(TimeSpan.FromMinutes(5));
         await RunAsync(source);
-        Assert.Equal((0, policy == nameof(ReleasePolicy.Mark)), (await OpenAsync(), File.Exists(Taken)));
+        Assert.Equal((0, policy == nameof(ReleasePolicy.Mark)), (await OpenWorkAsync(), File.Exists(Taken)));
     }
 
     [Fact]
@@ -170,47 +149,31 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         SourceConfiguration source = await KeptAsync();
         IReadOnlyList<Work> leased = await LeaseAsync();
 
-        Assert.Single(await _database!.BeginReleasesAsync([.. leased.Select(work => (work, "tree"))], Cancellation));
-        Assert.Equal("tree", Assert.Single(await _database.GetReleasesAsync(leased, Cancellation)).BegunIn);
+        Assert.Single(await Database.BeginReleasesAsync([.. leased.Select(work => (work, "tree"))], Cancellation));
+        Assert.Equal("tree", Assert.Single(await Database.GetReleasesAsync(leased, Cancellation)).BegunIn);
 
         // The program ends here, after the removal.
         File.Delete(Taken);
-        _clock.Advance(TimeSpan.FromMinutes(6));
+        Clock.Advance(TimeSpan.FromMinutes(6));
         await RunAsync(source);
 
-        Assert.Equal(0, await OpenAsync());
-    }
-
-    private async Task<SourceConfiguration> TakeAsync()
-    {
-        Directory.CreateDirectory(Path.Combine(Stick, "1"));
-        File.WriteAllBytes(Taken, Picture);
-        _database = await PipelineDatabase.OpenAsync(
-            new SiteConfiguration { SpoolFolder = Path.GetTempPath(), StateFile = Path.Combine(_folder.FullName, "state.db") }, _clock, Cancellation);
-        Capture capture = FlowSteps.Capture("1/a.jpg") with
-        {
-            Size = Picture.Length,
-            Sha256 = Convert.ToHexStringLower(SHA256.HashData(Picture)),
-            ModifiedAt = File.GetLastWriteTimeUtc(Taken),
-        };
-        await FlowSteps.QueueAsync(_database, [capture], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive", "second"]);
-        return new SourceConfiguration { Name = "stick", Folder = Stick, Release = ReleasePolicy.Remove, ReleaseAfter = TimeSpan.Zero };
+        Assert.Equal(0, await OpenWorkAsync());
     }
 
     private async Task<SourceConfiguration> KeptAsync()
     {
-        SourceConfiguration source = await TakeAsync();
-        await FlowSteps.KeepAsync(_database!, "archive", "second");
-        return source;
+        SourceConfiguration source = await TakeAsync("archive", "second");
+        await FlowSteps.KeepAsync(Database, "archive", "second");
+        return source with { Release = ReleasePolicy.Remove };
     }
 
-    private async Task<IReadOnlyList<Work>> LeaseAsync() => await _database!.LeaseAsync(Stage.Releases, "stick", 10, TimeSpan.FromMinutes(5), Cancellation);
+    private async Task<IReadOnlyList<Work>> LeaseAsync() => await Database.LeaseAsync(Stage.Releases, "stick", 10, TimeSpan.FromMinutes(5), Cancellation);
 
     /// <returns>The work that was due.</returns>
     private async Task<IReadOnlyList<Work>> RunAsync(SourceConfiguration source)
     {
         ReleasesStage stage = new(
-            new SiteConfiguration { SpoolFolder = Path.GetTempPath(), StateFile = "", Sources = [source] }, _database!, _clock, NullLogger<ReleasesStage>.Instance);
+            Site() with { Sources = [source] }, Database, Clock, NullLogger<ReleasesStage>.Instance);
         IReadOnlyList<Work> due = await LeaseAsync();
         if (due.Count > 0)
         {
@@ -220,5 +183,5 @@ public sealed class ReleasesStageTests : IAsyncDisposable
         return due;
     }
 
-    private async Task<int> OpenAsync() => (await _database!.CountWorkAsync(Cancellation)).GetValueOrDefault(Stage.Releases);
+    private async Task<int> OpenWorkAsync() => (await Database.CountWorkAsync(Cancellation)).GetValueOrDefault(Stage.Releases);
 }

@@ -1,42 +1,24 @@
-using System.Security.Cryptography;
 using CameraBridge.Configuration;
-using CameraBridge.Persistence;
-using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Releases;
 using CameraBridge.Tests.Persistence;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Releases;
 
 /// <summary>The note in the root of a stick says in words whether it may be wiped, and "safe" only of what was compared by its content.</summary>
-public sealed class StateNotesTests : IAsyncDisposable
+public sealed class StateNotesTests : PictureOnStick
 {
-    private static readonly byte[] Picture = [0xFF, 0xD8, 1, 2, 3, 0xFF, 0xD9];
-
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("notes-");
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
-    private IPipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    private string Note => Path.Combine(_folder.FullName, "stick", StateNotes.FileName);
-
-    public async ValueTask DisposeAsync()
-    {
-        await (_database?.DisposeAsync() ?? ValueTask.CompletedTask);
-        _folder.Delete(recursive: true);
-    }
+    private string Note => Path.Combine(Stick, StateNotes.FileName);
 
     [Fact]
     public async Task It_says_not_yet_and_then_safe_with_the_time_and_the_caution()
     {
-        SourceConfiguration source = await TakeAsync();
+        SourceConfiguration source = await TakeNotedAsync();
         await WriteAsync(source);
         Assert.StartsWith("NOT YET: 0 of 1 kept, 1 not delivered\r\nThis was so at 2026-11-25 08:00 +00:00. A picture that came later", File.ReadAllText(Note), StringComparison.Ordinal);
 
-        await FlowSteps.KeepAsync(_database!, "archive");
+        await FlowSteps.KeepAsync(Database, "archive");
         await WriteAsync(source);
 
         Assert.StartsWith("Safe to wipe: all 1 pictures and clips on it are kept\r\n", File.ReadAllText(Note), StringComparison.Ordinal);
@@ -47,12 +29,11 @@ public sealed class StateNotesTests : IAsyncDisposable
     [Fact]
     public async Task It_never_says_safe_of_a_picture_that_was_changed_with_its_size_and_time_kept()
     {
-        SourceConfiguration source = await TakeAsync();
-        await FlowSteps.KeepAsync(_database!, "archive");
-        string picture = Path.Combine(source.Folder, "1", "a.jpg");
-        DateTime modified = File.GetLastWriteTimeUtc(picture);
-        File.WriteAllBytes(picture, [.. Picture.Reverse()]);
-        File.SetLastWriteTimeUtc(picture, modified);
+        SourceConfiguration source = await TakeNotedAsync();
+        await FlowSteps.KeepAsync(Database, "archive");
+        DateTime modified = File.GetLastWriteTimeUtc(Taken);
+        File.WriteAllBytes(Taken, [.. Picture.Reverse()]);
+        File.SetLastWriteTimeUtc(Taken, modified);
 
         await WriteAsync(source);
 
@@ -62,10 +43,10 @@ public sealed class StateNotesTests : IAsyncDisposable
     [Fact]
     public async Task It_is_not_written_again_while_it_says_the_same()
     {
-        SourceConfiguration source = await TakeAsync();
+        SourceConfiguration source = await TakeNotedAsync();
         await WriteAsync(source);
         string before = File.ReadAllText(Note);
-        _clock.Advance(TimeSpan.FromHours(1));
+        Clock.Advance(TimeSpan.FromHours(1));
 
         await WriteAsync(source);
 
@@ -75,8 +56,8 @@ public sealed class StateNotesTests : IAsyncDisposable
     [Fact]
     public async Task A_link_at_its_name_is_replaced_and_not_written_through()
     {
-        SourceConfiguration source = await TakeAsync();
-        string outside = Path.Combine(_folder.FullName, "somebody.txt");
+        SourceConfiguration source = await TakeNotedAsync();
+        string outside = Path.Combine(Folder, "somebody.txt");
         File.WriteAllText(outside, "somebody's");
         File.CreateSymbolicLink(Note, outside);
 
@@ -89,33 +70,15 @@ public sealed class StateNotesTests : IAsyncDisposable
     [Fact]
     public async Task A_source_that_wishes_none_gets_none()
     {
-        SourceConfiguration source = await TakeAsync() with { StateNote = false };
+        SourceConfiguration source = await TakeNotedAsync() with { StateNote = false };
 
         await WriteAsync(source);
 
         Assert.False(File.Exists(Note));
     }
 
-    private Task WriteAsync(SourceConfiguration source) =>
-        new StateNotes(
-            new SiteConfiguration { SpoolFolder = Path.GetTempPath(), StateFile = "", Sources = [source], TimeZone = TimeZoneInfo.Utc },
-            _database!,
-            _clock,
-            NullLogger<StateNotes>.Instance).WriteAsync([source], Cancellation);
+    private async Task<SourceConfiguration> TakeNotedAsync() => await TakeAsync("archive") with { StateNote = true };
 
-    private async Task<SourceConfiguration> TakeAsync()
-    {
-        string picture = Path.Combine(Directory.CreateDirectory(Path.Combine(_folder.FullName, "stick", "1")).FullName, "a.jpg");
-        File.WriteAllBytes(picture, Picture);
-        _database = await PipelineDatabase.OpenAsync(
-            new SiteConfiguration { SpoolFolder = Path.GetTempPath(), StateFile = Path.Combine(_folder.FullName, "state.db") }, _clock, Cancellation);
-        Capture capture = FlowSteps.Capture("1/a.jpg") with
-        {
-            Size = Picture.Length,
-            Sha256 = Convert.ToHexStringLower(SHA256.HashData(Picture)),
-            ModifiedAt = File.GetLastWriteTimeUtc(picture),
-        };
-        await FlowSteps.QueueAsync(_database, [capture], _ => [new StoredPiece([8, 0, 5, 0], null, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive"]);
-        return new SourceConfiguration { Name = "stick", Folder = Path.Combine(_folder.FullName, "stick"), StateNote = true };
-    }
+    private Task WriteAsync(SourceConfiguration source) =>
+        new StateNotes(Site() with { Sources = [source], TimeZone = TimeZoneInfo.Utc }, Database, Clock, NullLogger<StateNotes>.Instance).WriteAsync([source], Cancellation);
 }

@@ -4,31 +4,18 @@ using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Retention;
 using CameraBridge.Tests.Persistence;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Retention;
 
 /// <summary>Spool files go when every destination has kept their objects long enough, and never before; what is not confirmed stays, whatever its age.</summary>
-public sealed class TrimmingTests : IAsyncDisposable
+public sealed class TrimmingTests : StageTests
 {
     private static readonly TimeSpan KeepSpool = TimeSpan.FromDays(30), KeepState = TimeSpan.FromDays(365), Moment = TimeSpan.FromMinutes(1);
 
-    private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("trimming-");
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
-    private IPipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
     private string[] SpoolFiles => [.. Directory.EnumerateFiles(Spool).Select(path => Path.GetFileName(path)!).Order(StringComparer.Ordinal)];
 
-    private string Spool => Path.Combine(_folder.FullName, "spool");
-
-    public async ValueTask DisposeAsync()
-    {
-        await (_database?.DisposeAsync() ?? ValueTask.CompletedTask);
-        _folder.Delete(recursive: true);
-    }
+    private string Spool => Path.Combine(Folder, "spool");
 
     [Fact]
     public async Task What_is_kept_by_every_destination_goes_when_its_time_is_over_and_not_a_moment_before()
@@ -36,11 +23,11 @@ public sealed class TrimmingTests : IAsyncDisposable
         await QueueAsync("1/a.jpg", "1/b.jpg");
         await SettleAsync("archive", "second");
 
-        _clock.Advance(KeepSpool - Moment);
+        Clock.Advance(KeepSpool - Moment);
         await TrimAsync();
         Assert.Equal(["1-a.jpg", "1-b.jpg"], SpoolFiles);
 
-        _clock.Advance(Moment * 2);
+        Clock.Advance(Moment * 2);
         await TrimAsync();
         Assert.Empty(SpoolFiles);
     }
@@ -51,7 +38,7 @@ public sealed class TrimmingTests : IAsyncDisposable
         await QueueAsync("1/a.jpg");
         await SettleAsync("archive");
 
-        _clock.Advance(TimeSpan.FromDays(3650));
+        Clock.Advance(TimeSpan.FromDays(3650));
         await TrimAsync();
 
         Assert.Equal(["1-a.jpg"], SpoolFiles);
@@ -61,9 +48,9 @@ public sealed class TrimmingTests : IAsyncDisposable
     public async Task What_is_still_to_be_released_stays()
     {
         await QueueAsync("1/a.jpg");
-        await FlowSteps.KeepAsync(_database!, "archive", "second");
+        await FlowSteps.KeepAsync(Database, "archive", "second");
 
-        _clock.Advance(KeepSpool + Moment);
+        Clock.Advance(KeepSpool + Moment);
         await TrimAsync();
 
         Assert.Equal(["1-a.jpg"], SpoolFiles);
@@ -74,8 +61,8 @@ public sealed class TrimmingTests : IAsyncDisposable
     {
         await QueueAsync("1/a.jpg");
         await SettleAsync("archive", "second");
-        _clock.Advance(KeepSpool + Moment);
-        File.SetLastWriteTimeUtc(Path.Combine(Spool, "1-a.jpg"), _clock.GetUtcNow().UtcDateTime);
+        Clock.Advance(KeepSpool + Moment);
+        File.SetLastWriteTimeUtc(Path.Combine(Spool, "1-a.jpg"), Clock.GetUtcNow().UtcDateTime);
 
         await TrimAsync();
 
@@ -87,15 +74,15 @@ public sealed class TrimmingTests : IAsyncDisposable
     {
         await QueueAsync("1/a.jpg");
         await SettleAsync("archive", "second");
-        _clock.Advance(KeepSpool + Moment);
+        Clock.Advance(KeepSpool + Moment);
         await TrimAsync();
         Assert.NotEmpty(await PiecesAsync());
 
-        _clock.Advance(KeepState + Moment);
+        Clock.Advance(KeepState + Moment);
         await TrimAsync();
 
         Assert.Empty(await PiecesAsync());
-        Assert.Equal(1, Assert.Single(await _database!.GetReportAsync(null, Cancellation)).Captures.Count(capture => capture.Sha256 == FlowSteps.Capture("1/a.jpg").Sha256));
+        Assert.Equal(1, Assert.Single(await Database.GetReportAsync(null, Cancellation)).Captures.Count(capture => capture.Sha256 == FlowSteps.Capture("1/a.jpg").Sha256));
     }
 
     private async Task QueueAsync(params string[] places)
@@ -105,28 +92,27 @@ public sealed class TrimmingTests : IAsyncDisposable
         {
             string path = Path.Combine(Spool, place.Replace('/', '-'));
             File.WriteAllBytes(path, [1, 2, 3, 4]);
-            File.SetLastWriteTimeUtc(path, _clock.GetUtcNow().UtcDateTime);
+            File.SetLastWriteTimeUtc(path, Clock.GetUtcNow().UtcDateTime);
         }
 
-        _database = await PipelineDatabase.OpenAsync(
-            new SiteConfiguration { SpoolFolder = Spool, StateFile = Path.Combine(_folder.FullName, "state.db") }, _clock, Cancellation);
+        await OpenAsync(Site() with { SpoolFolder = Spool });
         await FlowSteps.QueueAsync(
-            _database, places, capture => [new StoredPiece([8, 0, 5, 0], null, 0, 4), new StoredPiece(null, capture.SpoolName, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive", "second"]);
+            Database, places, capture => [new StoredPiece([8, 0, 5, 0], null, 0, 4), new StoredPiece(null, capture.SpoolName, 0, 4)], FlowSteps.TransferSyntaxUID, ["archive", "second"]);
     }
 
     /// <summary>These destinations keep it, and what is to happen to the source has happened.</summary>
     private async Task SettleAsync(params string[] destinations)
     {
-        await FlowSteps.KeepAsync(_database!, destinations);
-        IReadOnlyList<Work> releases = await _database!.LeaseAsync(Stage.Releases, "stick", 100, Moment, Cancellation);
-        Assert.Empty(await _database.CompleteReleasesAsync([.. releases.Select(work => new ReleaseResult(work, ReleaseState.Left, null))], Cancellation));
+        await FlowSteps.KeepAsync(Database, destinations);
+        IReadOnlyList<Work> releases = await Database.LeaseAsync(Stage.Releases, "stick", 100, Moment, Cancellation);
+        Assert.Empty(await Database.CompleteReleasesAsync([.. releases.Select(work => new ReleaseResult(work, ReleaseState.Left, null))], Cancellation));
     }
 
     private Task TrimAsync() => new Trimming(
-        new SiteConfiguration { SpoolFolder = Spool, StateFile = "", Retention = new RetentionConfiguration { KeepSpool = KeepSpool, KeepState = KeepState } },
-        _database!,
-        _clock,
+        Site() with { SpoolFolder = Spool, Retention = new RetentionConfiguration { KeepSpool = KeepSpool, KeepState = KeepState } },
+        Database,
+        Clock,
         NullLogger<Trimming>.Instance).TrimAsync(Cancellation);
 
-    private async Task<IReadOnlyList<StoredPiece>> PiecesAsync() => (await _database!.GetObjectAsync(1, Cancellation)).Pieces;
+    private async Task<IReadOnlyList<StoredPiece>> PiecesAsync() => (await Database.GetObjectAsync(1, Cancellation)).Pieces;
 }
