@@ -45,12 +45,12 @@ internal static class PracticeCommand
                 throw new CommandException(ExitCodes.UsageOrConfiguration, "usage", $"{stick} is not empty. Name another folder, or remove it first.");
             }
 
-            int files = plan.Folders.Sum(part => part.Shots.Count);
-            using (Progress progress = new(terminal, "Drawing", files))
+            using (Progress progress = new(terminal, "Drawing", plan.Folders.Sum(part => part.Shots.Count)))
             {
                 StickDrawer.Draw(plan, stick, parsed.GetValue(seed), date, clock!, progress.Report);
             }
 
+            int files = Directory.EnumerateFiles(stick, "*", SearchOption.AllDirectories).Count();
             File.WriteAllText(Path.Combine(root, "orders.yaml"), StickOrders.Write(plan.Orders));
             File.WriteAllText(Path.Combine(root, "truth.json"), JsonSerializer.Serialize(plan.Truth, JsonReply.Format));
             if (parsed.GetValue(CommonOptions.Json))

@@ -41,6 +41,21 @@ public sealed class HeldCommandTests
         Assert.Equal(JsonValueKind.Object, json.GetProperty("inquiry").ValueKind);
     }
 
+    [Fact]
+    public async Task Show_tells_of_a_proposal_that_another_sitting_was_filed_under_it_since()
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        Assert.DoesNotContain("has been filed under it", (await RunAsync(site, "show", Number(site))).Out, StringComparison.Ordinal);
+
+        long other = await site.FileAnotherAsync(Cancellation);
+
+        string said = string.Create(CultureInfo.InvariantCulture, $"sitting {other} has been filed under it");
+        Assert.Contains(said, (await RunAsync(site, "show", Number(site))).Out, StringComparison.Ordinal);
+        JsonElement proposals = (await RunAsync(site, "show", Number(site), "--json")).Json().GetProperty("proposals");
+        Assert.DoesNotContain(proposals[0].GetProperty("against").EnumerateArray(), reason => reason.GetProperty("code").GetString() == "filed-already");
+        Assert.Contains(proposals[1].GetProperty("against").EnumerateArray(), reason => reason.GetProperty("code").GetString() == "filed-already");
+    }
+
     [Theory]
     [InlineData("--step", "SPS1")]
     [InlineData("--accession", "A0001")]

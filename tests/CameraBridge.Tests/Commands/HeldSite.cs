@@ -25,14 +25,7 @@ internal sealed class HeldSite : IDisposable
         HeldSite site = new();
         await CommandSite.WriteAsync(site._folder, cancellation);
         await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.State, TimeProvider.System, cancellation);
-        await database.AddCapturesAsync([Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b')], TimeSpan.FromMinutes(1), cancellation);
-        IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(1), cancellation);
-        await database.CompleteCuesAsync(
-            [.. cues.Select(work => new CaptureReading(work, new DateTimeOffset(2026, 3, 17, 9, 4, 0, TimeSpan.Zero), "exif", []))], cancellation);
-        await database.CloseSoonAsync("stick", null, cancellation);
-        Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
-        Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. cues.Select(work => work.SubjectId)], "folder", Empty: false)], cancellation));
-        Work matching = (await database.LeaseAsync(Stage.Matches, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+        Work matching = await ClosedAsync(database, cancellation, Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b'));
         site.Sitting = matching.SubjectId;
         Match held = new()
         {
@@ -48,6 +41,17 @@ internal sealed class HeldSite : IDisposable
         };
         Assert.True(await database.CompleteMatchAsync(matching, held, cancellation));
         return site;
+    }
+
+    /// <summary>Another sitting of the same morning is filed under A0002.</summary>
+    /// <returns>Its number.</returns>
+    public async Task<long> FileAnotherAsync(CancellationToken cancellation)
+    {
+        await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
+        Work matching = await ClosedAsync(database, cancellation, Capture("0006/IMG_0001.JPG", 'c'));
+        Assert.True(await database.CompleteMatchAsync(
+            matching, new Match { SittingId = matching.SubjectId, StepJson = Step("A0002", "SPS2", "Sallowby^Piers"), DecidedAt = TimeProvider.System.GetUtcNow() }, cancellation));
+        return matching.SubjectId;
     }
 
     /// <summary>Files the sitting under A0001; of its captures the second is held, and the first is an object if <paramref name="withObject"/>.</summary>
@@ -117,4 +121,17 @@ internal sealed class HeldSite : IDisposable
         Description = "Teeth, overview",
         Start = new PracticeStart(new DateOnly(2026, 3, 17), 0, new TimeOnly(9, 0)),
     }.ToWorklistItem(new DateOnly(2026, 3, 17))));
+
+    /// <summary>Takes a folder as far as its match.</summary>
+    private static async Task<Work> ClosedAsync(SqlitePipelineDatabase database, CancellationToken cancellation, params IReadOnlyList<Capture> captures)
+    {
+        await database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), cancellation);
+        IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(1), cancellation);
+        await database.CompleteCuesAsync(
+            [.. cues.Select(work => new CaptureReading(work, new DateTimeOffset(2026, 3, 17, 9, 4, 0, TimeSpan.Zero), "exif", []))], cancellation);
+        await database.CloseSoonAsync("stick", null, cancellation);
+        Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+        Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. cues.Select(work => work.SubjectId)], "folder", Empty: false)], cancellation));
+        return (await database.LeaseAsync(Stage.Matches, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
+    }
 }

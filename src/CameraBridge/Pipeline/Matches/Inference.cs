@@ -89,7 +89,10 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         {
             ObservedUntil = LocalOf(beside[own].SettledAt, first),
         };
-        return ToInferred(problem, JointMatching.Solve(problem), own, steps, filed);
+        Inferred inferred = ToInferred(problem, JointMatching.Solve(problem), own, steps, filed);
+
+        // A sitting that is still open may yet show a label, and with it take the very step: until then this one is proposed and not filed.
+        return beside.Any(one => one.State == SittingState.Open) ? inferred with { FileFrom = null } : inferred;
     }
 
     private static DateTime StartOf(WorklistStep step) => step.StartDate!.Value.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
@@ -135,7 +138,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
 
         return new Inferred(
             likelihoods,
-            new Reason("none-of-them", $"that they belong to no step of the worklist is likely to {Percent(result.None[own])}"),
+            new Reason("none-of-them", $"{Percent(result.None[own])} that they belong to no step of the worklist"),
             site.Matching.Unidentified == UnidentifiedPolicy.File ? site.Matching.Threshold : null);
     }
 

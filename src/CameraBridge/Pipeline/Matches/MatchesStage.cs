@@ -41,9 +41,17 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             int waiting = 0;
             Reason? down = null;
             DateTimeOffset? dueAt = null;
+            List<(Work Work, Sitting Sitting, MatchCircumstances Circumstances)> sittings = [];
             foreach (Work work in batch)
             {
-                if (await DecideAsync(work, worklist, configuration, RetryAt, cancellation).ConfigureAwait(false) is { } failure)
+                Sitting sitting = await GetSittingAsync(work, cancellation).ConfigureAwait(false);
+                sittings.Add((work, sitting, await Circumstances.GatherAsync(site, database, sitting, worklist.Name, cancellation).ConfigureAwait(false)));
+            }
+
+            // Those with a label first: what they are filed under is no other sitting's any more.
+            foreach ((Work work, Sitting sitting, MatchCircumstances circumstances) in sittings.OrderByDescending(one => one.Circumstances.Identity.IsNamed))
+            {
+                if (await DecideAsync(work, sitting, circumstances, worklist, configuration, RetryAt, cancellation).ConfigureAwait(false) is { } failure)
                 {
                     waiting++;
                     down ??= failure;
@@ -62,10 +70,14 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
 
     /// <returns>Why the worklist gave no answer, or null when the sitting is decided.</returns>
     private async Task<Reason?> DecideAsync(
-        Work work, Worklist worklist, WorklistConfiguration configuration, Func<DateTimeOffset> retryAt, CancellationToken cancellation)
+        Work work,
+        Sitting sitting,
+        MatchCircumstances circumstances,
+        Worklist worklist,
+        WorklistConfiguration configuration,
+        Func<DateTimeOffset> retryAt,
+        CancellationToken cancellation)
     {
-        Sitting sitting = await GetSittingAsync(work, cancellation).ConfigureAwait(false);
-        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, worklist.Name, cancellation).ConfigureAwait(false);
         WorklistQuestion broad = Broad(circumstances, configuration);
         var answers = new List<WorklistAnswers>();
         foreach (WorklistQuestion question in MatchRules.FirstQuestions(circumstances.Identity, broad))

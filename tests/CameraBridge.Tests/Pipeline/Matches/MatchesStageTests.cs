@@ -94,6 +94,35 @@ public sealed class MatchesStageTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task A_labelled_sitting_of_the_same_batch_takes_its_step_before_one_without_a_label_is_looked_at()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0002", "P0002", "S0002", start: "today 08:50"));
+        MatchingConfiguration file = new() { Unidentified = UnidentifiedPolicy.File, Threshold = 0.6 };
+        long plain = await SittingAsync("0001", null);
+        long labelled = await SittingAsync("0002", "P0002");
+
+        await RunAsync(hospital.EndPoint.Port, file);
+
+        Assert.Equal("A0002", WorklistStep.FromJson((await Database.GetMatchAsync(labelled, Cancellation))!.StepJson!).AccessionNumber);
+        Assert.Null((await Database.GetMatchAsync(plain, Cancellation))!.StepJson);
+    }
+
+    [Fact]
+    public async Task While_another_sitting_is_open_that_may_yet_show_a_label_nothing_is_filed_by_inference()
+    {
+        await using PracticeHospital hospital = await StartAsync(Order("A0002", "P0002", "S0002", start: "today 08:50"));
+        MatchingConfiguration file = new() { Unidentified = UnidentifiedPolicy.File, Threshold = 0.3 };
+        long plain = await SittingAsync("0001", null);
+        await OpenSittingAsync("0002", null, (0, "exif"));
+
+        await RunAsync(hospital.EndPoint.Port, file);
+
+        Match held = (await Database.GetMatchAsync(plain, Cancellation))!;
+        Assert.Null(held.StepJson);
+        Assert.InRange(Assert.Single(held.Proposals).Probability!.Value, 0.3, 1);
+    }
+
+    [Fact]
     public async Task An_id_the_worklist_does_not_know_is_held_with_proposals()
     {
         await using PracticeHospital hospital = await StartAsync(Order("A0001", "P0001", "S0001"));
@@ -231,6 +260,17 @@ public sealed class MatchesStageTests : IAsyncLifetime
     /// <summary>The same, with the hours after the step at which each picture was taken, and where that time comes from.</summary>
     private async Task<long> SittingAsync(string folder, string? patientID, params (double Hours, string Origin)[] taken)
     {
+        IReadOnlyList<long> ids = await OpenSittingAsync(folder, patientID, taken);
+        await Database.CloseSoonAsync("van", null, Cancellation);
+        Work closing = Assert.Single(await Database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(5), Cancellation));
+        Assert.True(await Database.CompleteSittingAsync(closing, [new SittingPart(ids, "folder", false)], Cancellation));
+        return closing.SubjectId;
+    }
+
+    /// <summary>One whose folder is not known to be whole yet.</summary>
+    /// <returns>Its captures.</returns>
+    private async Task<IReadOnlyList<long>> OpenSittingAsync(string folder, string? patientID, params (double Hours, string Origin)[] taken)
+    {
         Capture[] captures =
         [
             .. Enumerable.Range(1, taken.Length).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
@@ -245,10 +285,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
             [.. cues.Zip(taken, (work, time) => new CaptureReading(
                 work, Steps.Taken.AddHours(time.Hours), time.Origin, work.SubjectId == ids[0] && patientID is not null ? [Steps.Label(patientID, capture: ids[0])] : []))],
             Cancellation);
-        await Database.CloseSoonAsync("van", null, Cancellation);
-        Work closing = Assert.Single(await Database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromMinutes(5), Cancellation));
-        Assert.True(await Database.CompleteSittingAsync(closing, [new SittingPart(ids, "folder", false)], Cancellation));
-        return closing.SubjectId;
+        return ids;
     }
 
     private Task<PracticeHospital> StartAsync(params PracticeOrder[] orders) => PracticeHospital.StartAsync(
