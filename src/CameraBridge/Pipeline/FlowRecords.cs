@@ -1,4 +1,5 @@
 using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 
 namespace CameraBridge.Pipeline;
 
@@ -60,7 +61,7 @@ internal enum CaptureState
     /// <summary>An imaging object was made of it.</summary>
     Encoded,
 
-    /// <summary>It is evidence (a label shot), and not filed as a clinical picture.</summary>
+    /// <summary>It is evidence (a label shot, a cue card, a picture that a card takes back), and not filed as a clinical picture.</summary>
     Evidence,
 
     /// <summary>It cannot be filed as it is; the reason is with it.</summary>
@@ -86,6 +87,9 @@ internal enum CueKind
 
     /// <summary>What a person said of the picture when deciding on its sitting.</summary>
     Decision,
+
+    /// <summary>A cue card in the picture: what is true of the pictures that follow.</summary>
+    Card,
 }
 
 /// <summary>A meaning read from a capture. Holds patient data: it stays in the state and in the operator's view, never in logs.</summary>
@@ -104,14 +108,17 @@ internal sealed record Cue
 
     public string? AccessionNumber { get; init; }
 
-    /// <summary>"R", "L" or "B" (both) where a sidecar says so, else null.</summary>
+    /// <summary>"R", "L" or "B" (both) where a sidecar or a card says so, else null.</summary>
     public string? Side { get; init; }
 
-    /// <summary>Name of an optic where a sidecar says so, else null.</summary>
+    /// <summary>Name of an optic where a sidecar or a card says so, else null.</summary>
     public string? Optic { get; init; }
 
     /// <summary>What else a sidecar says of how the picture was taken; the options of the optic that it chooses stand under "with".</summary>
     public OpticValues Values { get; init; } = OpticValues.None;
+
+    /// <summary>What the card in the picture says; null for other cues, and for a card that cannot be understood (<see cref="Finding"/> tells why).</summary>
+    public CardCue? Card { get; init; }
 
     /// <summary>What could not be understood while reading, with a stable code and without patient data; null for a clean cue.</summary>
     public Reason? Finding { get; init; }

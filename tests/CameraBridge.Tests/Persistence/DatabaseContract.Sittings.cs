@@ -1,6 +1,7 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using Xunit;
 
 namespace CameraBridge.Tests.Persistence;
@@ -162,12 +163,14 @@ public abstract partial class DatabaseContract
             Finding = new Reason("unknown-key", "the sidecar names a key that is not known"),
         };
         Work work = Assert.Single(await LeaseAsync(database, Stage.Cues));
-        await database.CompleteCuesAsync([new CaptureReading(work, takenAt, "exif", [cue])], Cancellation);
+        Cue card = new() { CaptureId = id, Kind = CueKind.Card, Card = new CardCue(CardKeys.Clock, "20261125T093000Z") };
+        Cue damaged = new() { CaptureId = id, Kind = CueKind.Card, Finding = new Reason("card-damaged", "a cue card cannot be read") };
+        await database.CompleteCuesAsync([new CaptureReading(work, takenAt, "exif", [cue, card, damaged])], Cancellation);
 
         Capture read = Assert.Single(await database.GetCapturesAsync([id], Cancellation));
 
         Assert.Equal((takenAt, takenAt.Offset, "exif", CaptureState.Read), (read.TakenAt!.Value, read.TakenAt.Value.Offset, read.TakenAtOrigin, read.State));
-        Assert.Equal([cue], await database.GetCuesOfSittingAsync(read.SittingId, Cancellation));
+        Assert.Equal([cue, card, damaged], await database.GetCuesOfSittingAsync(read.SittingId, Cancellation));
     }
 
     [Fact]

@@ -12,7 +12,7 @@ internal sealed class SittingCues
 
     public SittingCues(IReadOnlyList<Capture> captures, IReadOnlyList<Cue> cues)
     {
-        evidence = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Sidecar).Select(cue => cue.CaptureId)];
+        evidence = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Sidecar or CueKind.Card).Select(cue => cue.CaptureId)];
         Dictionary<long, Capture> byId = captures.ToDictionary(capture => capture.Id);
         foreach (Cue cue in cues.Where(cue => cue.Kind == CueKind.Sidecar))
         {
@@ -42,7 +42,7 @@ internal sealed class SittingCues
         }
     }
 
-    /// <summary>True for a label shot and a sidecar: they say something of pictures and are none.</summary>
+    /// <summary>True for a label shot, a sidecar and a card: they say something of pictures and are none.</summary>
     public bool IsEvidence(Capture capture) => evidence.Contains(capture.Id);
 
     /// <summary>Name of the optic, or null when no cue says it, and what else is said.</summary>

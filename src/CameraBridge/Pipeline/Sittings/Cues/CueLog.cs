@@ -14,4 +14,7 @@ internal static partial class CueLog
 
     [LoggerMessage(1103, LogLevel.Warning, "Capture {Capture}: {Finding}")]
     public static partial void SidecarFinding(this ILogger logger, long capture, string finding);
+
+    [LoggerMessage(1104, LogLevel.Warning, "Capture {Capture}: {Finding}")]
+    public static partial void CardFinding(this ILogger logger, long capture, string finding);
 }

@@ -2,6 +2,7 @@ using System.Text.RegularExpressions;
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Bitstreams;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using SkiaSharp;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
@@ -123,6 +124,23 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
         return true;
     }
 
+    /// <summary>A card is never a label, whatever the patterns say.</summary>
+    private bool AddCard(List<Cue> cues, string text, long captureId)
+    {
+        if (CardReading.Read(text, site.Optics, captureId) is not { } cue)
+        {
+            return false;
+        }
+
+        cues.Add(cue);
+        if (cue.Finding is { } finding)
+        {
+            logger.CardFinding(captureId, finding.Words);
+        }
+
+        return true;
+    }
+
     /// <summary>The first bytes only.</summary>
     private static ExifTime? ReadTime(string path)
     {
@@ -171,7 +189,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
 
         ReadOnlySpan<byte> bytes = data.AsSpan();
         LabelReading reading = reader.Read(data);
-        int foreign = reading.Texts.Count(text => !AddText(cues, text, site.Labels.Patterns, CueKind.Label, capture.Id));
+        int foreign = reading.Texts.Count(text => !AddCard(cues, text, capture.Id) && !AddText(cues, text, site.Labels.Patterns, CueKind.Label, capture.Id));
         if (foreign > 0)
         {
             logger.ForeignCodes(capture.Id, foreign);

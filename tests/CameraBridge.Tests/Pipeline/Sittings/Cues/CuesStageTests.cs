@@ -4,6 +4,7 @@ using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Sittings.Cues;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using CameraBridge.Tests.Dicom.Bitstreams;
 using Microsoft.Extensions.Logging.Abstractions;
 using Xunit;
@@ -15,6 +16,8 @@ namespace CameraBridge.Tests.Pipeline.Sittings.Cues;
 public sealed class CuesStageTests : IDisposable
 {
     private static readonly IdentityPattern Wristband = new("wristband", new Regex("^(?<patient_id>P[0-9]+)$", RegexOptions.NonBacktracking), "TESTVALE");
+
+    private static readonly IdentityPattern AnyText = new("any", new Regex("^(?<patient_id>.+)$", RegexOptions.NonBacktracking), "TESTVALE");
 
     private readonly string _spool = Directory.CreateTempSubdirectory("camerabridge-cues-").FullName;
 
@@ -44,6 +47,29 @@ public sealed class CuesStageTests : IDisposable
             ["P4711", "P4712"],
             Read(LabelScenes.TwoLabels(1, BarcodeFormat.QR_CODE, "P4711", BarcodeFormat.QR_CODE, "P4712", 1280, 960), "0001/IMG_0001.JPG")
                 .Cues.Select(cue => cue.PatientID));
+
+    [Fact]
+    public void A_cue_card_gives_its_cue_and_is_never_a_label() =>
+        Assert.Equal(
+            [new Cue { CaptureId = 9, Kind = CueKind.Card, Card = new CardCue("side", "L"), Side = "L" }],
+            Read(LabelScenes.Label(1, BarcodeFormat.QR_CODE, CardText.Write(new CardCue("side", "L")), Difficulty.Easy, 640, 480), "0001/IMG_0001.JPG", any: true).Cues);
+
+    [Fact]
+    public void A_card_and_a_label_in_one_picture_both_count() =>
+        Assert.Equal(
+            [(CueKind.Card, "L", null), (CueKind.Label, null, "P4711")],
+            Read(LabelScenes.TwoLabels(1, BarcodeFormat.QR_CODE, "P4711", BarcodeFormat.QR_CODE, CardText.Write(new CardCue("side", "L")), 1280, 960), "0001/IMG_0001.JPG")
+                .Cues.Select(cue => (cue.Kind, cue.Side, cue.PatientID)));
+
+    [Theory]
+    [InlineData("CB1:SIDE:L:0000", "card-damaged")]
+    [InlineData("CB7:SIDE:L:0000", "card-version")]
+    public void A_card_that_nobody_can_understand_holds_with_the_reason(string text, string code)
+    {
+        Cue cue = Assert.Single(Read(LabelScenes.Label(1, BarcodeFormat.QR_CODE, text, Difficulty.Easy, 640, 480), "0001/IMG_0001.JPG", any: true).Cues);
+
+        Assert.Equal((CueKind.Card, null, code), (cue.Kind, cue.Card, cue.Finding!.Code));
+    }
 
     [Fact]
     public void What_cannot_be_decoded_may_have_been_a_label()
@@ -127,10 +153,15 @@ public sealed class CuesStageTests : IDisposable
         Assert.ThrowsAny<IOException>(() => Stage([], false).Read(new Work(1, CameraBridge.Persistence.Stage.Cues, 9, "", 0, default), capture, new LabelReader()));
     }
 
-    private CaptureReading Read(byte[] file, string place, IReadOnlyList<IdentityPattern>? names = null, bool read = true)
+    /// <param name="file">The picture.</param>
+    /// <param name="place">Its name on the source.</param>
+    /// <param name="names">Patterns for names.</param>
+    /// <param name="read">Whether pictures are looked at.</param>
+    /// <param name="any">Every text is a label, so that only what comes before labels can keep one from being one.</param>
+    private CaptureReading Read(byte[] file, string place, IReadOnlyList<IdentityPattern>? names = null, bool read = true, bool any = false)
     {
         File.WriteAllBytes(Path.Combine(_spool, "9"), file);
-        return Stage(names ?? [], read).Read(new Work(1, CameraBridge.Persistence.Stage.Cues, 9, "", 0, default), Of(place, file.Length), new LabelReader());
+        return Stage(names ?? [], read, any).Read(new Work(1, CameraBridge.Persistence.Stage.Cues, 9, "", 0, default), Of(place, file.Length), new LabelReader());
     }
 
     private static Capture Of(string place, long size) => new()
@@ -145,14 +176,14 @@ public sealed class CuesStageTests : IDisposable
         SpoolName = "9",
     };
 
-    private CuesStage Stage(IReadOnlyList<IdentityPattern> names, bool read)
+    private CuesStage Stage(IReadOnlyList<IdentityPattern> names, bool read, bool any = false)
     {
         var site = new SiteConfiguration
         {
             SpoolFolder = _spool,
             StateFile = "/nonexistent",
             TimeZone = TimeZoneInfo.FindSystemTimeZoneById("Europe/Berlin"),
-            Labels = new LabelConfiguration { Read = read, Patterns = [Wristband] },
+            Labels = new LabelConfiguration { Read = read, Patterns = [any ? AnyText : Wristband] },
             Sources = [new SourceConfiguration { Name = "van", Folder = "/nonexistent", NamePatterns = names }],
         };
         return new CuesStage(site, null!, NullLogger<CuesStage>.Instance);
