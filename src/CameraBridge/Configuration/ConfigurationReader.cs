@@ -1,4 +1,3 @@
-using System.Text.RegularExpressions;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Pipeline.Objects.Optics;
 
@@ -88,7 +87,7 @@ internal static class ConfigurationReader
             Release = reader.Choice("release", SourceDefaults.Release),
             ReleaseAfter = reader.Duration("release_after", SourceDefaults.ReleaseAfter, TimeSpan.Zero, 3650 * Day),
             StateNote = reader.Flag("state_note", SourceDefaults.StateNote),
-            NamePatterns = ReadPatterns(reader, "name_patterns"),
+            NamePatterns = PatternReader.OfNames(reader, "name_patterns"),
         };
         station.Done();
         device.Done();
@@ -97,7 +96,7 @@ internal static class ConfigurationReader
 
     private static LabelConfiguration ReadLabels(SettingReader reader)
     {
-        LabelConfiguration labels = new() { Read = reader.Flag("read", true), Patterns = ReadPatterns(reader, "patterns") };
+        LabelConfiguration labels = new() { Read = reader.Flag("read", true), Patterns = PatternReader.OfLabels(reader, "patterns") };
         reader.Done();
         return labels;
     }
@@ -116,12 +115,6 @@ internal static class ConfigurationReader
         reader.Done();
         return clips;
     }
-
-    private static IdentityPattern[] ReadPatterns(SettingReader reader, string key) =>
-        [.. reader.List(key, pattern => new IdentityPattern(
-            pattern.NeedText("name", "Give the pattern a short name; evidence names it.", SettingValues.Name),
-            pattern.NeedPattern("expression", "Write the regular expression that the whole or a part of the text must fit.") ?? new Regex("(?!)"),
-            pattern.Text("issuer")))];
 
     private static WorklistConfiguration ReadWorklist(SettingReader reader)
     {

@@ -10,6 +10,7 @@ internal static class ConfigurationRules
         Names(log, "sources", [.. site.Sources.Select(source => source.Name)]);
         Names(log, "destinations", [.. site.Destinations.Select(destination => destination.Name)]);
         Names(log, "labels.patterns", [.. site.Labels.Patterns.Select(pattern => pattern.Name)]);
+        PatternReader.Check("labels.patterns", site.Labels.Patterns, log);
         for (int i = 0; i < site.Sources.Count; i++)
         {
             Source(site, i, log);
@@ -53,6 +54,7 @@ internal static class ConfigurationRules
     {
         SourceConfiguration source = site.Sources[index];
         Names(log, Key("sources", index, "name_patterns"), [.. source.NamePatterns.Select(pattern => pattern.Name)]);
+        PatternReader.Check(Key("sources", index, "name_patterns"), source.NamePatterns, log);
         if (source.LongestSettleTime < source.SettleTime)
         {
             log.ReportAt(Key("sources", index, "longest_settle_time"), new ValueFault("is shorter than settle_time", "Make it at least as long."));

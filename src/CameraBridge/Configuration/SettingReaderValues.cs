@@ -36,17 +36,21 @@ internal static class SettingReaderValues
     /// <summary>One of the words of an enumeration, written in lower case.</summary>
     public static T Choice<T>(this SettingReader reader, string key, T fallback)
         where T : struct, Enum =>
-        reader.Get(
-            key,
-            fallback,
-            (string text, out T value) =>
-            {
-                string[] words = [.. Enum.GetNames<T>().Select(Word)];
-                string? word = words.FirstOrDefault(known => known == text);
-                value = word is null ? fallback : Enum.GetValues<T>()[Array.IndexOf(words, word)];
-                return word is null ? new ValueFault("is none of the choices", $"Write one of {string.Join(", ", words)}.") : null;
-            },
-            value => Word(value.ToString()));
+        reader.Get(key, fallback, (string text, out T value) => Word(text, out value), value => Word(value));
+
+    /// <summary>The value of an enumeration that this word stands for.</summary>
+    public static ValueFault? Word<T>(string text, out T value)
+        where T : struct, Enum
+    {
+        string[] words = [.. Enum.GetValues<T>().Select(Word)];
+        int index = Array.IndexOf(words, text);
+        value = index < 0 ? default : Enum.GetValues<T>()[index];
+        return index < 0 ? new ValueFault("is none of the choices", $"Write one of {string.Join(", ", words)}.") : null;
+    }
+
+    /// <summary>The word that stands for a value of an enumeration.</summary>
+    public static string Word<T>(T value)
+        where T : struct, Enum => value.ToString().ToLowerInvariant();
 
     private static ValueFault? PlainText(string text, int longest) =>
         text.Any(char.IsControl) ? new ValueFault("holds a control character", "Write it on one line.")
@@ -55,6 +59,4 @@ internal static class SettingReaderValues
         : null;
 
     private static string Digits(int value) => value.ToString(CultureInfo.InvariantCulture);
-
-    private static string Word(string name) => name.ToLowerInvariant();
 }

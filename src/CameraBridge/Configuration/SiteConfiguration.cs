@@ -1,4 +1,6 @@
+using System.Collections.Immutable;
 using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Labels;
 
 namespace CameraBridge.Configuration;
 
@@ -161,13 +163,29 @@ internal sealed record LabelConfiguration
     public bool Read { get; init; } = true;
 
     public IReadOnlyList<IdentityPattern> Patterns { get; init; } = [];
+
+    /// <summary>Symbologies that are searched because a pattern asks for them.</summary>
+    public IReadOnlyList<RareCode> RareCodes => [.. Patterns.SelectMany(pattern => pattern.AlsoIn).Distinct().Order()];
 }
 
-/// <summary>
-/// A regular expression over the text of a code, a folder or a file name. Named groups: <c>patient_id</c>, <c>issuer</c>,
-/// <c>accession_number</c>; at least one of patient_id and accession_number.
-/// </summary>
-internal sealed record IdentityPattern(string Name, System.Text.RegularExpressions.Regex Expression, string? Issuer = null);
+/// <summary>How an identity is picked out of the text of a code, a folder or a file name.</summary>
+/// <param name="Name">Short name, for evidence.</param>
+/// <param name="Expression">
+/// Regular expression with the named groups <c>patient_id</c>, <c>issuer</c>, <c>accession_number</c>, at least one of the first and the last; null where
+/// <see cref="Elements"/> say it.
+/// </param>
+/// <param name="Issuer">Issuer of the patient ID where the text names none.</param>
+internal sealed record IdentityPattern(string Name, System.Text.RegularExpressions.Regex? Expression, string? Issuer = null)
+{
+    /// <summary>For GS1 element strings: the Application Identifier that holds what a group of this name would; empty with an expression.</summary>
+    public IReadOnlyDictionary<string, string> Elements { get; init; } = ImmutableDictionary<string, string>.Empty;
+
+    /// <summary>The check that what is picked out must pass, by the name of its group.</summary>
+    public IReadOnlyDictionary<string, CheckScheme> CheckDigits { get; init; } = ImmutableDictionary<string, CheckScheme>.Empty;
+
+    /// <summary>Symbologies that are searched for this pattern's sake, beside QR Code, Data Matrix and Code 128.</summary>
+    public IReadOnlyList<RareCode> AlsoIn { get; init; } = [];
+}
 
 /// <summary>A peer reached by DIMSE.</summary>
 internal sealed record PeerConfiguration

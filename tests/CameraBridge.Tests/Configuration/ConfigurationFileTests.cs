@@ -1,4 +1,5 @@
 using CameraBridge.Configuration;
+using CameraBridge.Pipeline.Sittings.Cues.Labels;
 using CameraBridge.Tests.Meta;
 using Xunit;
 
@@ -94,6 +95,47 @@ public sealed class ConfigurationFileTests
         Assert.Equal((11, 19), (problem.Line, problem.Column));
         Assert.Contains(words, problem.ToString(), StringComparison.Ordinal);
     }
+
+    [Fact]
+    public void A_pattern_tells_check_digits_GS1_identifiers_and_rare_codes()
+    {
+        IReadOnlyList<IdentityPattern> patterns = Accept(Least + """
+            labels:
+              patterns:
+                - name: band
+                  gs1: { patient_id: '8018', accession_number: 8020 }
+                  issuer: GSRN
+                  also_in: aztec
+                - name: sheet
+                  expression: 'ID=(?<patient_id>[0-9]{10})'
+                  check_digits: { patient_id: nhs-number }
+                  also_in: [pdf417, aztec]
+            """).Labels.Patterns;
+
+        Assert.Null(patterns[0].Expression);
+        Assert.Equal([("patient_id", "8018"), ("accession_number", "8020")], patterns[0].Elements.Select(one => (one.Key, one.Value)));
+        Assert.Equal([("patient_id", "nhs-number")], patterns[1].CheckDigits.Select(one => (one.Key, one.Value.Name)));
+        Assert.Equal([RareCode.Pdf417, RareCode.Aztec], new LabelConfiguration { Patterns = patterns }.RareCodes);
+    }
+
+    [Theory]
+    [InlineData("{ name: b, gs1: { patient_id: '801' } }", "c:10:35: labels.patterns[1].gs1.patient_id: 801: is no Application Identifier of GS1. Write its two to four digits, in quotes, for example '8018'.")]
+    [InlineData("{ name: b, gs1: { issuer: '8018' } }", "c:10:21: labels.patterns[1].gs1.patient_id: is missing. Write the Application Identifier that holds the patient ID, for example 8018; or accession_number with that of the order.")]
+    [InlineData("{ name: b, gs1: { patient: '8018', patient_id: '8018' } }", "c:10:23: labels.patterns[1].gs1.patient: 8018: is no setting here. Did you mean patient_id?")]
+    [InlineData("{ name: b, gs1: { patient_id: '8018' }, expression: x }", "c:10:57: labels.patterns[1].expression: x: stands beside gs1, which says where the ID is by itself. Leave one of the two.")]
+    [InlineData("{ name: b, expression: '(?<patient_id>x)', check_digits: { patient_id: nhs } }", "c:10:76: labels.patterns[1].check_digits.patient_id: nhs: is no scheme of check digits that is known. Schemes are ")]
+    [InlineData("{ name: b, expression: '(?<patient_id>x)', check_digits: { patient_id: lunh } }", "c:10:76: labels.patterns[1].check_digits.patient_id: lunh: is no scheme of check digits that is known. Did you mean luhn?")]
+    [InlineData("{ name: b, expression: '(?<patient_id>x)', also_in: [maxicode] }", "c:10:58: labels.patterns[1].also_in: maxicode: is none of the choices. Write one of pdf417, aztec.")]
+    [InlineData("{ name: b, expression: '(?<patient_id>x)', check_digits: { accession_number: luhn } }", "c:10:82: labels.patterns[1].check_digits.accession_number: luhn: is for a part that the pattern does not pick out. Name the part in expression or gs1, or leave the check out.")]
+    public void A_mistake_in_a_pattern_is_told_at_its_place(string pattern, string problem) =>
+        Assert.StartsWith(problem, Assert.Single(Refuse(Least + "labels:\n  patterns:\n  - " + pattern)), StringComparison.Ordinal);
+
+    [Fact]
+    public void Names_have_no_codes_so_their_patterns_have_no_settings_for_them() =>
+        Assert.Equal(
+            "sources[1].name_patterns[1].also_in",
+            Assert.Single(ConfigurationFile.Parse(
+                Least + "sources: [{ name: r, folder: /srv/r, name_patterns: [{ name: n, expression: '(?<patient_id>x)', also_in: aztec, check_digits: { patient_id: luhn } }] }]", "c").Problems).Key);
 
     [Theory]
     [InlineData("    optic: eer", "c:11:12: sources[1].optic: eer: is no optic. Did you mean ear?")]

@@ -52,7 +52,7 @@ internal sealed record Identity
         AddDisagreement(problems, claims, patients, "patients", "two-patients", cue => cue.PatientID);
         AddDisagreement(problems, claims, issuers, "issuers of the patient ID", "two-issuers", cue => cue.IssuerOfPatientID);
         AddDisagreement(problems, claims, orders, "accession numbers", "several-orders", cue => cue.AccessionNumber);
-        AddCoverage(problems, sitting, captures, claims);
+        AddCoverage(problems, sitting, captures, claims, cues.Any(cue => cue.Kind == CueKind.Label && cue.Finding is not null));
         return new Identity
         {
             PatientID = patients is [var patient] ? patient : null,
@@ -128,7 +128,7 @@ internal sealed record Identity
                 $"{string.Join(" and ", kinds.Select(kind => Title(kind)))} name different {what}; find out which is right and assign by hand."));
     }
 
-    private static void AddCoverage(List<Reason> problems, Sitting sitting, IReadOnlyList<Capture> captures, Claim[] claims)
+    private static void AddCoverage(List<Reason> problems, Sitting sitting, IReadOnlyList<Capture> captures, Claim[] claims, bool hasUnclearLabel)
     {
         if (claims.Any(claim => claim.Picture is null))
         {
@@ -141,7 +141,7 @@ internal sealed record Identity
         {
             problems.Add(new Reason("partly-identified", $"Only some of the pictures are identified by their own name or sidecar; {unnamed} are not."));
         }
-        else if (claims.Length == 0)
+        else if (claims.Length == 0 && !hasUnclearLabel)
         {
             problems.Add(sitting.Begins == SittingBegins.Late
                 ? new Reason("late-pictures", "These pictures came after the sitting of their folder was closed, and no label came with them.")

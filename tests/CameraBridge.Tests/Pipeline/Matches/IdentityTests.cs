@@ -31,6 +31,25 @@ public sealed class IdentityTests
     public void Nothing_said_is_no_label() => Assert.Equal("no-label", Assert.Single(Steps.Identity().Problems).Code);
 
     [Fact]
+    public void A_misread_label_is_the_only_reason_and_names_nobody()
+    {
+        Identity identity = Steps.Identity(new Cue { CaptureId = 1, Kind = CueKind.Label, Pattern = "wristband", Finding = new Reason("id-not-proven", "x") });
+
+        Assert.Equal("id-not-proven", Assert.Single(identity.Problems).Code);
+        Assert.False(identity.IsNamed);
+        Assert.Empty(identity.Evidence);
+    }
+
+    [Fact]
+    public void A_misread_code_beside_a_good_one_holds()
+    {
+        Identity identity = Steps.Identity(Steps.Label("P0001"), new Cue { CaptureId = 1, Kind = CueKind.Label, Pattern = "sheet", Finding = new Reason("id-not-proven", "x") });
+
+        Assert.Equal("id-not-proven", Assert.Single(identity.Problems).Code);
+        Assert.True(identity.IsNamed);
+    }
+
+    [Fact]
     public void Late_pictures_without_a_label_are_said_to_be_late() =>
         Assert.Equal("late-pictures", Assert.Single(Identity.Of(Steps.Sitting("late"), Pictures, []).Problems).Code);
 

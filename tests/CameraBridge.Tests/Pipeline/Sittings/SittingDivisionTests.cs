@@ -107,6 +107,38 @@ public sealed class SittingDivisionTests
     }
 
     [Fact]
+    public void A_misread_label_names_nobody_and_no_label_before_it_reaches_beyond_it()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Misread("IMG_0003.JPG");
+        Misread("IMG_0004.JPG");
+        Picture("IMG_0005.JPG");
+        Label("IMG_0006.JPG", "A");
+        Picture("IMG_0007.JPG");
+        Misread("IMG_0008.JPG");
+        Label("IMG_0009.JPG", "B");
+        Picture("IMG_0010.JPG");
+
+        // Photographed again and read right, before any picture, nothing hangs on the first try.
+        Assert.Equal(["folder: 1 2", "label: 3 4 5", "label: 6 7", "label: 8 (empty)", "label: 9 10"], Divide());
+    }
+
+    [Fact]
+    public void A_misread_code_beside_a_good_one_in_the_same_picture_begins_a_part_that_bears_both()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "A");
+        _cues.Add(new Cue { CaptureId = 3, Kind = CueKind.Label, Finding = new Reason("id-not-proven", "x") });
+        Picture("IMG_0004.JPG");
+        Label("IMG_0005.JPG", "A");
+        Picture("IMG_0006.JPG");
+
+        Assert.Equal(["folder: 1 2", "label: 3 4", "label: 5 6"], Divide());
+    }
+
+    [Fact]
     public void A_folder_that_begins_with_what_could_not_be_looked_at_says_so()
     {
         Unreadable("IMG_0001.JPG");
@@ -191,6 +223,12 @@ public sealed class SittingDivisionTests
     {
         Picture(name);
         _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Label, PatientID = patient, AccessionNumber = order });
+    }
+
+    private void Misread(string name)
+    {
+        Picture(name);
+        _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Label, Finding = new Reason("id-not-proven", "x") });
     }
 
     private void Unreadable(string name)

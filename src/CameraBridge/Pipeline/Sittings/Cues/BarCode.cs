@@ -19,7 +19,7 @@ internal sealed class BarCode
     /// <summary>The lines run on by this share of their length at both ends, over the quiet zones.</summary>
     private const double QuietZone = 0.12;
 
-    private static readonly Dictionary<DecodeHintType, object> Hints = new() { [DecodeHintType.TRY_HARDER] = true };
+    private static readonly Dictionary<DecodeHintType, object> Hints = new() { [DecodeHintType.TRY_HARDER] = true, [DecodeHintType.ASSUME_GS1] = true };
 
     private readonly Code128Reader _reader = new();
     private readonly GreyPicture _picture;

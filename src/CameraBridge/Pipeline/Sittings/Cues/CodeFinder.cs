@@ -1,3 +1,4 @@
+using CameraBridge.Pipeline.Sittings.Cues.Labels;
 using ZXing;
 using ZXing.Common;
 
@@ -5,9 +6,10 @@ namespace CameraBridge.Pipeline.Sittings.Cues;
 
 /// <summary>
 /// Reads QR codes, Data Matrix and Code 128 out of a grey picture: the three formats that gave no phantom reading in tests on pictures without
-/// codes, which the weaker linear formats did. One at a time; what was read is covered, so that a second code is seen too. Not thread-safe.
+/// codes, which the weaker linear formats did; others only where a pattern of the site asks for them. FNC1 in Code 128 is kept, as GS1 needs it. One at a time; what was read is covered, so that a second code is seen too. Not thread-safe.
 /// </summary>
-internal sealed class CodeFinder
+/// <param name="also">Symbologies to search besides.</param>
+internal sealed class CodeFinder(IReadOnlyList<RareCode>? also = null)
 {
     /// <summary>More codes than this in one picture is no label shot.</summary>
     private const int MostReadings = 16;
@@ -18,7 +20,7 @@ internal sealed class CodeFinder
 
     private readonly ZXing.Datamatrix.DataMatrixReader dataMatrix = new();
 
-    private readonly Dictionary<DecodeHintType, object> everything = Hints(Formats);
+    private readonly Dictionary<DecodeHintType, object> everything = Hints([.. Formats, .. (also ?? []).Select(FormatOf)]);
 
     /// <summary>Reads all codes that it sees in the picture, which is painted over where they are.</summary>
     /// <param name="picture">The picture.</param>
@@ -36,13 +38,13 @@ internal sealed class CodeFinder
                 corners = bars.Corners;
                 if (bars.IsConfirmed)
                 {
-                    texts.Add(result.Text);
+                    texts.Add(CodeMark.TextOf(result));
                 }
             }
             else if (result.ResultPoints.Length >= 3)
             {
                 corners = Square(result.ResultPoints);
-                texts.Add(result.Text);
+                texts.Add(CodeMark.TextOf(result));
             }
             else
             {
@@ -62,15 +64,18 @@ internal sealed class CodeFinder
     /// </summary>
     public string? ReadDataMatrix(GreyPicture picture)
     {
-        string? text = dataMatrix.decode(new BinaryBitmap(new HybridBinarizer(picture)), everything)?.Text;
-        return string.IsNullOrEmpty(text) ? null : text;
+        Result? result = dataMatrix.decode(new BinaryBitmap(new HybridBinarizer(picture)), everything);
+        return string.IsNullOrEmpty(result?.Text) ? null : CodeMark.TextOf(result);
     }
 
     private static Dictionary<DecodeHintType, object> Hints(BarcodeFormat[] formats) => new()
     {
         [DecodeHintType.TRY_HARDER] = true,
         [DecodeHintType.POSSIBLE_FORMATS] = formats,
+        [DecodeHintType.ASSUME_GS1] = true,
     };
+
+    private static BarcodeFormat FormatOf(RareCode code) => code == RareCode.Pdf417 ? BarcodeFormat.PDF_417 : BarcodeFormat.AZTEC;
 
     private Result? Decode(GreyPicture picture)
     {

@@ -1,3 +1,4 @@
+using CameraBridge.Pipeline.Sittings.Cues.Labels;
 using SkiaSharp;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
@@ -15,7 +16,8 @@ internal sealed record LabelReading(IReadOnlyList<string> Texts, bool Whole)
 /// several sizes and angles, since the decoders find more in a picture of the right size (a code at half size is often read where the full size
 /// is not) and at the right angle. A picture without such parts costs little more than its decoding. Not thread-safe: one reader a thread.
 /// </summary>
-internal sealed class LabelReader
+/// <param name="also">Symbologies to search besides QR Code, Data Matrix and Code 128.</param>
+internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
 {
     /// <summary>Long side, in pixels, of the picture that is searched first.</summary>
     private const int BaseSide = 1600;
@@ -45,7 +47,7 @@ internal sealed class LabelReader
 
     private static readonly Pass[] PassesInFullSize = [new(0.5, 0), new(1, 0), new(1, null, true)];
 
-    private readonly CodeFinder finder = new();
+    private readonly CodeFinder finder = new(also);
 
     /// <summary>Looks at a file that lies in memory.</summary>
     public LabelReading Read(SKData file)
