@@ -1,10 +1,7 @@
 using System.Globalization;
-using System.Net;
-using System.Net.Http.Headers;
 using System.Runtime.CompilerServices;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
-using CameraBridge.Dicom.Part10;
 
 namespace CameraBridge.Dicom.Web;
 
@@ -44,10 +41,8 @@ public sealed record QidoOptions
 /// <param name="clock">For the limits.</param>
 public sealed class QidoClient(HttpClient http, WebPeer peer, QidoOptions? options = null, TimeProvider? clock = null)
 {
-    private const int MoreResults = 299;
-
     private readonly QidoOptions options = options ?? new QidoOptions();
-    private readonly TimeProvider clock = clock ?? TimeProvider.System;
+    private readonly SearchPages pages = new(http, peer, clock ?? TimeProvider.System);
 
     /// <summary>Whether the archive keeps an object.</summary>
     /// <param name="StudyInstanceUID">Its study.</param>
@@ -92,12 +87,11 @@ public sealed class QidoClient(HttpClient http, WebPeer peer, QidoOptions? optio
     {
         // An archive that ignores the offset would send the same page for ever: a page without anything new is the last.
         var seen = new HashSet<string>(StringComparer.Ordinal);
-        string separator = path.Contains('?', StringComparison.Ordinal) ? "&" : "?";
         int offset = 0;
         while (true)
         {
-            string page = string.Create(CultureInfo.InvariantCulture, $"{path}{separator}limit={options.PageSize}&offset={offset}");
-            (IReadOnlyList<DataSet> answers, bool hasMore) = await PageAsync(page, cancellationToken).ConfigureAwait(false);
+            // Section 10.6.3.1: no match is an empty list or 204. A study that is not there at all is 404 with many servers.
+            (IReadOnlyList<DataSet> answers, bool hasMore) = await pages.AskAsync(path, options.PageSize, offset, isTolerant: true, cancellationToken).ConfigureAwait(false);
             bool isNew = false;
             foreach (DataSet answer in answers)
             {
@@ -123,35 +117,6 @@ public sealed class QidoClient(HttpClient http, WebPeer peer, QidoOptions? optio
             {
                 yield break;
             }
-        }
-    }
-
-    private async Task<(IReadOnlyList<DataSet> Answers, bool HasMore)> PageAsync(string path, CancellationToken cancellationToken)
-    {
-        using HttpRequestMessage request = peer.Request(HttpMethod.Get, path);
-        request.Headers.Accept.Add(new MediaTypeWithQualityHeaderValue("application/dicom+json"));
-        using var call = new WebCall(peer, clock, cancellationToken);
-        HttpResponseMessage response = await call.SendAsync(http, request).ConfigureAwait(false);
-        switch (response.StatusCode)
-        {
-            // Section 10.6.3.1: no match is an empty list or 204. A study that is not there at all is 404 with many servers.
-            case HttpStatusCode.NoContent or HttpStatusCode.NotFound:
-                return ([], false);
-            case HttpStatusCode.OK or HttpStatusCode.PartialContent:
-                break;
-            default:
-                throw call.Answered(WebFault.Refused, string.Create(CultureInfo.InvariantCulture, $"{WebSentences.OfStatus(response.StatusCode)} (HTTP {(int)response.StatusCode})"));
-        }
-
-        ReadOnlyMemory<byte> body = await call.ReadBodyAsync().ConfigureAwait(false);
-        try
-        {
-            IReadOnlyList<DataSet> answers = body.IsEmpty ? [] : await WebAnswers.ReadAsync(response.Content.Headers.ContentType, body, cancellationToken).ConfigureAwait(false);
-            return (answers, response.StatusCode == HttpStatusCode.PartialContent || response.Headers.Warning.Any(warning => warning.Code == MoreResults));
-        }
-        catch (MalformedException broken)
-        {
-            throw call.Answered(WebFault.Malformed, "answered a query with what is no list of objects: check its address", broken);
         }
     }
 }

@@ -57,14 +57,15 @@ internal static class CheckCommand
             yield return line;
         }
 
-        if (site.Worklist is null)
+        if (site.Worklists.Count == 0)
         {
             yield return new CheckLine("worklist", CheckOutcome.Hint, "none is configured, so every sitting is held", "Add one under worklist.");
         }
 
         (PeerConfiguration Peer, IPeerQuestions Questions)[] peers =
         [
-            .. site.Worklist is { } worklist ? new[] { (worklist.Peer, (IPeerQuestions)new WorklistQuestions(site, TimeProvider.System)) } : [],
+            .. site.Worklists.Where(worklist => worklist.Peer is not null)
+                .Select(worklist => (worklist.Peer!, (IPeerQuestions)new WorklistQuestions(site, worklist, TimeProvider.System))),
             .. site.Destinations.Where(destination => destination.Peer is not null)
                 .Select(destination => (destination.Peer!, (IPeerQuestions)new StorageQuestions(site, destination))),
             .. site.PerformedStep is { } step ? new[] { (step.Peer, (IPeerQuestions)new PerformedStepQuestions()) } : [],
@@ -82,9 +83,16 @@ internal static class CheckCommand
             yield return await ListenerCheck.LookAsync(site, TimeProvider.System, cancellation).ConfigureAwait(false);
         }
 
-        foreach (DestinationConfiguration destination in site.Destinations.Where(destination => destination.Web is not null))
+        (WebConfiguration Web, IWebQuestion Question)[] servers =
+        [
+            .. site.Worklists.Where(worklist => worklist.Web is not null)
+                .Select(worklist => (worklist.Web!, (IWebQuestion)new WebWorklistQuestion(site, worklist, TimeProvider.System))),
+            .. site.Destinations.Where(destination => destination.Web is not null)
+                .Select(destination => (destination.Web!, (IWebQuestion)new WebArchiveQuestion(destination.Web!, destination.ConfirmBy, TimeProvider.System))),
+        ];
+        foreach ((WebConfiguration web, IWebQuestion question) in servers)
         {
-            await foreach (CheckLine line in new WebChecks(destination.Web!, destination.ConfirmBy, TimeProvider.System).WalkAsync(cancellation).ConfigureAwait(false))
+            await foreach (CheckLine line in new WebChecks(web, question).WalkAsync(cancellation).ConfigureAwait(false))
             {
                 yield return line;
             }

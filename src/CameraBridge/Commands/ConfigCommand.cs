@@ -77,7 +77,7 @@ internal static class ConfigCommand
             }
 
             terminal.Out.WriteLine(FormattableString.Invariant(
-                $"{file.File}: no mistakes. Sources: {site.Sources.Count}. Destinations: {site.Destinations.Count}. Worklist: {(site.Worklist is null ? "none, so every sitting will be held" : "yes")}."));
+                $"{file.File}: no mistakes. Sources: {site.Sources.Count}. Destinations: {site.Destinations.Count}. Worklist: {(site.Worklists.Count == 0 ? "none, so every sitting will be held" : "yes")}."));
             foreach (OpticHint hint in OpticHint.Of(site))
             {
                 terminal.Out.WriteLine($"Hint, source {hint.Source}: {hint.Words}. {hint.Fix}");

@@ -11,7 +11,6 @@ internal static class ConfigurationReader
 {
     private static readonly SourceConfiguration SourceDefaults = new() { Name = "", Folder = "" };
     private static readonly PeerConfiguration PeerDefaults = new() { Name = "", Host = "", Port = 0, CalledAETitle = "" };
-    private static readonly WorklistConfiguration WorklistDefaults = new() { Peer = PeerDefaults };
     private static readonly DestinationConfiguration DestinationDefaults = new() { Peer = PeerDefaults };
     private static readonly TimeSpan Second = TimeSpan.FromSeconds(1);
     private static readonly TimeSpan Day = TimeSpan.FromDays(1);
@@ -19,7 +18,6 @@ internal static class ConfigurationReader
     public static SiteConfiguration Read(SettingReader root, SettingLog log)
     {
         OpticsTable optics = OpticReader.Read(root, OpticsTable.Own, log);
-        SettingReader worklist = root.Map("worklist");
         SiteConfiguration defaults = new() { SpoolFolder = "", StateFile = "" };
         SiteConfiguration site = new()
         {
@@ -34,7 +32,7 @@ internal static class ConfigurationReader
             Optics = optics,
             Sources = root.List("sources", source => ReadSource(source, optics)),
             Labels = ReadLabels(root.Map("labels")),
-            Worklist = root.Has("worklist") ? ReadWorklist(worklist) : null,
+            Worklists = root.OneOrMore("worklist", WorklistReader.Read),
             Matching = ReadMatching(root.Map("matching")),
             Clips = ReadClips(root.Map("clips")),
             Retention = ReadRetention(root.Map("retention")),
@@ -114,24 +112,6 @@ internal static class ConfigurationReader
         };
         reader.Done();
         return clips;
-    }
-
-    private static WorklistConfiguration ReadWorklist(SettingReader reader)
-    {
-        PeerConfiguration peer = ReadPeer(reader, "");
-        WorklistConfiguration worklist = new()
-        {
-            Peer = peer with { Name = peer.CalledAETitle },
-            AskByStation = reader.Flag("ask_by_station", WorklistDefaults.AskByStation),
-            AskByModality = reader.Flag("ask_by_modality", WorklistDefaults.AskByModality),
-            DaysAround = reader.Number("days_around", WorklistDefaults.DaysAround, 0, 366),
-            RequireStation = reader.Flag("require_station", WorklistDefaults.RequireStation),
-            RequireModality = reader.Flag("require_modality", WorklistDefaults.RequireModality),
-            AnswerLimit = reader.Number("answer_limit", WorklistDefaults.AnswerLimit, 1, 100_000),
-            RetryAfter = reader.Duration("retry_after", WorklistDefaults.RetryAfter, Second, Day),
-        };
-        reader.Done();
-        return worklist;
     }
 
     private static MatchingConfiguration ReadMatching(SettingReader reader)
@@ -217,7 +197,8 @@ internal static class ConfigurationReader
     private static string DestinationName(SettingReader reader) =>
         reader.NeedText("name", "Give the destination a short name; reports and messages use it.", SettingValues.Name);
 
-    private static PeerConfiguration ReadPeer(SettingReader reader, string name) => new()
+    /// <summary>A peer that is reached by DIMSE.</summary>
+    public static PeerConfiguration ReadPeer(SettingReader reader, string name) => new()
     {
         Name = name,
         Host = reader.NeedText("host", "Write the name or address of the machine.", HostName),

@@ -47,6 +47,7 @@ internal static class ConfigurationRules
             }
         }
 
+        WorklistReader.Check(site.Worklists, log);
         RouteReader.Check(site, log);
     }
 

@@ -183,6 +183,20 @@ internal sealed class SettingReader
         return items;
     }
 
+    /// <summary>The maps of the list below a key, or the one map that stands there without a list.</summary>
+    public IReadOnlyList<T> OneOrMore<T>(string key, Func<SettingReader, T> read)
+    {
+        if (!HasMap(key))
+        {
+            return List(key, read);
+        }
+
+        SettingReader only = Map(key);
+        T item = read(only);
+        only.Done();
+        return [item];
+    }
+
     /// <summary>A list that must have an entry.</summary>
     public IReadOnlyList<T> NeedList<T>(string key, string why, Func<SettingReader, T> read)
     {

@@ -35,8 +35,8 @@ internal sealed record SiteConfiguration
 
     public LabelConfiguration Labels { get; init; } = new();
 
-    /// <summary>The worklist to ask; null means that nothing can be matched and every sitting is held.</summary>
-    public WorklistConfiguration? Worklist { get; init; }
+    /// <summary>The worklists to ask, each for every sitting; none means that nothing can be matched and every sitting is held.</summary>
+    public IReadOnlyList<WorklistConfiguration> Worklists { get; init; } = [];
 
     public MatchingConfiguration Matching { get; init; } = new();
 
@@ -210,10 +210,32 @@ internal sealed record PeerConfiguration
     public TimeSpan ResponseLimit { get; init; } = TimeSpan.FromSeconds(30);
 }
 
-/// <summary>How the worklist is asked. Each filter is an option, since servers differ; what comes back is filtered here once more.</summary>
+/// <summary>How a worklist is asked.</summary>
+internal enum WorklistKind
+{
+    /// <summary>By C-FIND (PS3.4 Annex K).</summary>
+    Dimse,
+
+    /// <summary>By DICOMweb, Modality Scheduled Procedure Steps (PS3.18 chapter 14).</summary>
+    MwlRs,
+
+    /// <summary>By DICOMweb, Unified Procedure Steps (PS3.18 chapter 11).</summary>
+    UpsRs,
+}
+
+/// <summary>A worklist. Each filter is an option, since servers differ; what comes back is filtered here once more.</summary>
 internal sealed record WorklistConfiguration
 {
-    public required PeerConfiguration Peer { get; init; }
+    public WorklistKind Kind { get; init; } = WorklistKind.Dimse;
+
+    /// <summary>The peer, where it is asked by C-FIND; else null.</summary>
+    public PeerConfiguration? Peer { get; init; }
+
+    /// <summary>The server, where it is asked by DICOMweb; else null.</summary>
+    public WebConfiguration? Web { get; init; }
+
+    /// <summary>Short name for messages.</summary>
+    public string Name => Peer?.Name ?? Web?.Name ?? "";
 
     /// <summary>Ask for the source's station only.</summary>
     public bool AskByStation { get; init; } = true;

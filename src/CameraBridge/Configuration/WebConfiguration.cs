@@ -23,7 +23,7 @@ internal enum WebVersion
     Two,
 }
 
-/// <summary>An archive reached by DICOMweb. Secrets are named by their place and never held here.</summary>
+/// <summary>An archive or a worklist reached by DICOMweb; what is said of sending is for archives. Secrets are named by their place and never held here.</summary>
 internal sealed record WebConfiguration
 {
     /// <summary>Short name for messages.</summary>

@@ -2,12 +2,22 @@ using CameraBridge.Dicom.Web;
 
 namespace CameraBridge.Configuration;
 
-/// <summary>The vocabulary of a destination that is reached by DICOMweb. Secrets are named by a file or an environment variable, never written into the configuration.</summary>
+/// <summary>The vocabulary of a peer that is reached by DICOMweb. Secrets are named by a file or an environment variable, never written into the configuration.</summary>
 internal static class WebReader
 {
     private static readonly WebConfiguration Defaults = new() { Name = "", Url = new Uri("http://localhost/") };
 
-    public static WebConfiguration Read(SettingReader reader, string name) => new()
+    /// <summary>An archive: how it is reached, and how objects are sent.</summary>
+    public static WebConfiguration Read(SettingReader reader, string name) => ReadConnection(reader, name) with
+    {
+        Form = reader.Choice("form", Defaults.Form),
+        BatchObjects = reader.Number("batch_objects", Defaults.BatchObjects, 1, 1000),
+        BatchMegabytes = reader.Number("batch_megabytes", Defaults.BatchMegabytes, 1, 4096),
+        ExpectContinue = reader.Flag("expect_continue", Defaults.ExpectContinue),
+    };
+
+    /// <summary>How a server is reached.</summary>
+    public static WebConfiguration ReadConnection(SettingReader reader, string name) => new()
     {
         Name = name,
         Url = reader.Need("url", Defaults.Url, "Write where its DICOMweb services begin, for example https://pacs.hospital.example/dicom-web.", Root, value => value.ToString()),
@@ -22,15 +32,11 @@ internal static class WebReader
         ProxyUser = reader.Text("proxy_user"),
         ProxyPassword = Secret(reader, "proxy_password"),
         Http = reader.Get("http", Defaults.Http, Version, Write),
-        Form = reader.Choice("form", Defaults.Form),
-        BatchObjects = reader.Number("batch_objects", Defaults.BatchObjects, 1, 1000),
-        BatchMegabytes = reader.Number("batch_megabytes", Defaults.BatchMegabytes, 1, 4096),
-        ExpectContinue = reader.Flag("expect_continue", Defaults.ExpectContinue),
         ConnectLimit = reader.Duration("connect_limit", Defaults.ConnectLimit, TimeSpan.FromSeconds(1), TimeSpan.FromHours(1)),
         ResponseLimit = reader.Duration("response_limit", Defaults.ResponseLimit, TimeSpan.FromSeconds(1), TimeSpan.FromHours(1)),
     };
 
-    /// <summary>What must hold between the settings of one destination.</summary>
+    /// <summary>What must hold between the settings of one such peer.</summary>
     public static void Check(WebConfiguration web, string key, SettingLog log)
     {
         int ways = new object?[] { web.Password, web.Token, web.OAuth }.Count(way => way is not null);

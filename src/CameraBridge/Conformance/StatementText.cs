@@ -17,7 +17,7 @@ namespace CameraBridge.Conformance;
 internal static class StatementText
 {
     private const string SampleSite = "spool: /var/lib/camerabridge/spool\nstate: /var/lib/camerabridge/state.db\nsources:\n  - name: SOURCE\n    folder: /srv/SOURCE\n"
-        + "worklist:\n  host: HOST\n  port: 104\n  called_ae_title: WORKLIST\nlisten:\n  port: 104\nperformed_step:\n  host: HOST\n  port: 104\n  called_ae_title: RIS\n"
+        + "worklist:\n  - host: HOST\n    port: 104\n    called_ae_title: WORKLIST\n  - kind: mwl-rs\n    name: WEBLIST\n    url: https://HOST\nlisten:\n  port: 104\nperformed_step:\n  host: HOST\n  port: 104\n  called_ae_title: RIS\n"
         + "destinations:\n  - name: ARCHIVE\n    host: HOST\n    port: 104\n    called_ae_title: ARCHIVE\n"
         + "  - name: WEB\n    url: https://HOST\n    oauth:\n      endpoint: https://HOST\n      client_id: CLIENT\n      secret_file: /FILE\n";
 
@@ -34,8 +34,9 @@ internal static class StatementText
             ["scope"] = site is null ? "the program with its defaults" : "one site, by its configuration",
             ["services"] = Services(surveys),
             ["syntaxes"] = Syntaxes(surveys),
-            ["worklist-contexts"] = ServiceTables.Contexts(Worklist.Proposals),
+            ["worklist-contexts"] = ServiceTables.Contexts(DimseWorklist.Proposals),
             ["keys"] = Keys(keys),
+            ["workitems"] = WorkitemSurvey.Write(),
             ["mapping"] = Mapping(keys),
             ["store-statuses"] = ServiceTables.StatusRows("C-STORE"),
             ["find-statuses"] = ServiceTables.StatusRows("C-FIND"),
@@ -88,7 +89,7 @@ internal static class StatementText
     private static string Services(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
         ["SOP class", "UID", "SCU", "SCP"],
         surveys.Select(survey => survey.Class.SOPClassUID)
-            .Concat(Worklist.Proposals.Concat(ArchiveQuestions.Proposals).Concat(PerformedStepUser.Proposals).Append(EchoUser.Proposal).Select(proposal => proposal.AbstractSyntaxUID))
+            .Concat(DimseWorklist.Proposals.Concat(ArchiveQuestions.Proposals).Concat(PerformedStepUser.Proposals).Append(EchoUser.Proposal).Select(proposal => proposal.AbstractSyntaxUID))
             .Distinct(StringComparer.Ordinal).Select(uid => (IReadOnlyList<string>)[NameOf(uid), uid, "yes", uid == EchoUser.Proposal.AbstractSyntaxUID ? "yes, where `listen` is written" : "no"]));
 
     private static string Syntaxes(IReadOnlyList<ClassSurvey> surveys) => Markdown.Table(
@@ -170,15 +171,15 @@ internal static class StatementText
         {
             return Markdown.Table(["Application entity", "AE title", "Peer"],
             [
-                ["Worklist", $"`calling_ae_title`, by default {new SiteConfiguration { SpoolFolder = "", StateFile = "" }.CallingAETitle}; may differ for each peer", "`worklist.called_ae_title`, host and port"],
+                ["Worklist", $"`calling_ae_title`, by default {new SiteConfiguration { SpoolFolder = "", StateFile = "" }.CallingAETitle}; may differ for each peer", "for each of `worklist` that has one: called_ae_title, host and port"],
                 ["Storage", "the same", "for each of `destinations`: called_ae_title, host and port"],
                 ["Report", "`listen.ae_title`, by default the same", "archives that report storage commitment, to `listen.address` and `listen.port`"],
                 ["Performed Step", "the same", "`performed_step.called_ae_title`, host and port"],
-                ["Web user agent", "(none)", "for each of `destinations` that has one: url"],
+                ["Web user agent", "(none)", "for each of `worklist` and `destinations` that has one: url"],
             ]);
         }
 
-        IEnumerable<IReadOnlyList<string>> worklist = site.Worklist is { } asked ? [Entity("Worklist", asked.Peer, site, "1 association")] : [];
+        IEnumerable<IReadOnlyList<string>> worklist = site.Worklists.Where(one => one.Peer is not null).Select(one => Entity("Worklist", one.Peer!, site, "1 association"));
         IEnumerable<IReadOnlyList<string>> step = site.PerformedStep is { } told ? [Entity("Performed Step", told.Peer, site, "1 association")] : [];
         IEnumerable<IReadOnlyList<string>> report = site.Listen is { } listen
             ? [["Report", listen.AETitle ?? site.CallingAETitle, $"any, to {listen.Address}", listen.Port.ToString(CultureInfo.InvariantCulture), "see 7.2", "see 7.2"]]
@@ -190,15 +191,18 @@ internal static class StatementText
                 .. site.Destinations.Where(one => one.Peer is not null).Select(one => Entity("Storage", one.Peer!, site, $"up to {one.Associations} associations, and 1 for clips; confirmed by {Word(one.ConfirmBy)}")),
                 .. report,
                 .. step,
-                .. site.Destinations.Where(one => one.Web is not null).Select(one => (IReadOnlyList<string>)
-                [
-                    "Web user agent", "(none)", $"{one.Web!.Name} at {one.Web.Url}", one.Web.Url.Port.ToString(CultureInfo.InvariantCulture),
-                    $"{ServiceTables.Seconds(one.Web.ConnectLimit)}, {ServiceTables.Seconds(one.Web.ResponseLimit)}", $"up to {one.Associations} requests, and 1 for clips; confirmed by {Word(one.ConfirmBy)}",
-                ]),
+                .. site.Worklists.Where(one => one.Web is not null).Select(one => WebEntity(one.Web!, one.Kind == WorklistKind.UpsRs ? "1 request, for workitems" : "1 request, for scheduled steps")),
+                .. site.Destinations.Where(one => one.Web is not null).Select(one => WebEntity(one.Web!, $"up to {one.Associations} requests, and 1 for clips; confirmed by {Word(one.ConfirmBy)}")),
             ]);
     }
 
     private static string Word(ConfirmBy confirmBy) => confirmBy.ToString().ToLowerInvariant();
+
+    private static string[] WebEntity(WebConfiguration web, string requests) =>
+    [
+        "Web user agent", "(none)", $"{web.Name} at {web.Url}", web.Url.Port.ToString(CultureInfo.InvariantCulture),
+        $"{ServiceTables.Seconds(web.ConnectLimit)}, {ServiceTables.Seconds(web.ResponseLimit)}", requests,
+    ];
 
     private static string[] Entity(string name, PeerConfiguration peer, SiteConfiguration site, string associations) =>
     [

@@ -8,6 +8,7 @@ using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Part10;
 using CameraBridge.Dicom.Web;
 using CameraBridge.Pipeline.Deliveries;
+using CameraBridge.Pipeline.Matches;
 
 namespace CameraBridge.Conformance;
 
@@ -33,7 +34,10 @@ internal static partial class WebSurvey
         Wait(stow.StoreMetadataAsync([new StowMetadata(ObjectOf(0), TransferSyntax.ExplicitLittleEndian)]));
         Wait(ListAsync(http));
         Wait(new WadoClient(http, Peer).HashAsync(Study, Series, Instances[0], 1000));
-        string[] uses = ["STOW-RS store, `form: dicom`", "STOW-RS store, `form: metadata`", "QIDO-RS search, `confirm_by: query`", "WADO-RS retrieve, `confirm_by: retrieval`"];
+        WorklistQuestion asked = new() { PatientID = "{patient}", StationAETitle = "{station}", From = new DateOnly(2026, 1, 1), To = new DateOnly(2026, 1, 3) };
+        Wait(new WorklistClient(http, Peer, WorklistService.ScheduledProcedureSteps).SearchAsync(asked.ToIdentifier(), 1000));
+        Wait(new WorklistClient(http, Peer, WorklistService.Workitems).SearchAsync(Workitem.ToIdentifier(asked), 1000));
+        string[] uses = ["STOW-RS store, `form: dicom`", "STOW-RS store, `form: metadata`", "QIDO-RS search, `confirm_by: query`", "WADO-RS retrieve, `confirm_by: retrieval`", "search of Modality Scheduled Procedure Steps, `kind: mwl-rs`", "UPS-RS search of Workitems, `kind: ups-rs`"];
         return Markdown.Table(["Transaction", "Request", "Content-Type", "Accept"], uses.Zip(server.Requests, (use, request) => (IReadOnlyList<string>)[use, .. request]));
     }
 
@@ -165,7 +169,7 @@ internal static partial class WebSurvey
                 return new ByteArrayContent([0]) { Headers = { ContentType = new MediaTypeHeaderValue("application/dicom") } };
             }
 
-            return new ByteArrayContent(path.EndsWith("/instances", StringComparison.Ordinal) ? "[]"u8.ToArray() : []);
+            return new ByteArrayContent(request.Method == HttpMethod.Get ? "[]"u8.ToArray() : []);
         }
     }
 }

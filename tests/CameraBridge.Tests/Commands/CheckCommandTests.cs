@@ -1,5 +1,9 @@
+using System.Text;
 using System.Text.Json;
+using CameraBridge.Dicom.Web;
 using CameraBridge.Practice;
+using CameraBridge.Tests.Peers;
+using CameraBridge.Tests.Pipeline.Matches;
 using Microsoft.Extensions.Logging.Abstractions;
 using Xunit;
 
@@ -44,7 +48,28 @@ public sealed class CheckCommandTests : IDisposable
         Assert.Contains(Words(run), line => line.StartsWith("skipped destination archive: association", StringComparison.Ordinal));
     }
 
-    private async Task<TestTerminal> CheckAsync(int port, string title, int? deadPort = null)
+    [Fact]
+    public async Task Check_asks_each_of_several_worklists_and_tells_them_apart()
+    {
+        PracticeOptions options = new() { Orders = [Order()], ArchiveFolder = Path.Combine(_folder, "archive") };
+        await using PracticeHospital hospital = await PracticeHospital.StartAsync(options, TimeProvider.System, NullLogger<PracticeHospital>.Instance, Cancellation);
+        await using var good = new ScriptedWebPeer(request => request.AnswerAsync(200, Encoding.UTF8.GetString(DicomJson.WriteArray([Steps.Answer()]))));
+        await using var wrong = new ScriptedWebPeer(request => request.AnswerAsync(404));
+
+        TestTerminal run = await CheckAsync(hospital.EndPoint.Port, "PRACTICE", worklists: $$"""
+              - { name: good, kind: mwl-rs, url: '{{good.Root}}' }
+              - { name: wrong, kind: ups-rs, url: '{{wrong.Root}}' }
+            """);
+
+        Assert.Equal("", run.Error);
+        Assert.Equal(4, run.ExitCode);
+        string[] words = Words(run);
+        Assert.Contains("ok worklist RIS: query: 1 steps scheduled today, 1 of them for the sources' stations", words);
+        Assert.Contains("ok worklist good: query: 1 steps scheduled today, 1 of them for the sources' stations", words);
+        Assert.Contains(words, line => line.StartsWith("failed worklist wrong: query: The worklist wrong has nothing at this address: check the path of its DICOMweb root (HTTP 404).", StringComparison.Ordinal));
+    }
+
+    private async Task<TestTerminal> CheckAsync(int port, string title, int? deadPort = null, string worklists = "")
     {
         Directory.CreateDirectory(Path.Combine(_folder, "spool"));
         Directory.CreateDirectory(Path.Combine(_folder, "camera"));
@@ -61,9 +86,11 @@ public sealed class CheckCommandTests : IDisposable
                 station:
                   ae_title: CAM1
             worklist:
-              host: 127.0.0.1
-              port: {port}
-              called_ae_title: {title}
+              - name: RIS
+                host: 127.0.0.1
+                port: {port}
+                called_ae_title: {title}
+            {worklists}
             destinations:
               - name: archive
                 host: 127.0.0.1

@@ -33,7 +33,7 @@ public sealed class ConfigurationFileTests
         Assert.Equal(new SourceConfiguration { Name = "room1", Folder = "/srv/room1" } with { NamePatterns = source.NamePatterns }, source);
         Assert.Equal("CAMERABRIDGE", site.CallingAETitle);
         Assert.True(site.Labels.Read);
-        Assert.Null(site.Worklist);
+        Assert.Empty(site.Worklists);
         Assert.Equal(TimeSpan.FromDays(7), site.Destinations[0].GiveUpAfter);
     }
 
@@ -95,6 +95,44 @@ public sealed class ConfigurationFileTests
         Assert.Equal((11, 19), (problem.Line, problem.Column));
         Assert.Contains(words, problem.ToString(), StringComparison.Ordinal);
     }
+
+    [Fact]
+    public void One_worklist_may_stand_without_a_list_and_is_called_by_its_title()
+    {
+        WorklistConfiguration worklist = Assert.Single(Accept(Least + "worklist: { host: a, port: 1, called_ae_title: WL, days_around: 3 }").Worklists);
+
+        Assert.Equal((WorklistKind.Dimse, "WL", 3), (worklist.Kind, worklist.Name, worklist.DaysAround));
+        Assert.Null(worklist.Web);
+    }
+
+    [Fact]
+    public void Several_worklists_stand_in_a_list_each_with_its_kind()
+    {
+        IReadOnlyList<WorklistConfiguration> worklists = Accept(Least + """
+            worklist:
+              - { host: a, port: 1, called_ae_title: WL }
+              - { name: ris, host: b, port: 1, called_ae_title: WL }
+              - { name: web, kind: mwl-rs, url: 'https://a.example/dicom-web', token_file: /etc/token, proxy: 'http://proxy.example:3128' }
+              - { name: ups, kind: ups-rs, url: 'https://b.example/rs' }
+            """).Worklists;
+
+        Assert.Equal([("WL", WorklistKind.Dimse), ("ris", WorklistKind.Dimse), ("web", WorklistKind.MwlRs), ("ups", WorklistKind.UpsRs)], worklists.Select(one => (one.Name, one.Kind)));
+        Assert.Equal("/etc/token", worklists[2].Web!.Token!.File);
+        Assert.Null(worklists[3].Peer);
+    }
+
+    [Theory]
+    [InlineData("{ name: web, url: 'https://a.example' }", "worklist.kind: is missing. Write what stands at url: mwl-rs (Modality Scheduled Procedure Steps) or ups-rs (Unified Procedure Steps).")]
+    [InlineData("{ name: web, kind: mwl, url: 'https://a.example', host: a, port: 1, called_ae_title: A }", "worklist.kind: mwl: is no kind of worklist. Write one of dimse, mwl-rs, ups-rs.")]
+    [InlineData("{ kind: mwl-rs, url: 'https://a.example' }", "worklist.name: is missing. Give the worklist a short name; messages use it.")]
+    [InlineData("{ name: web, kind: mwl-rs }", "worklist.url: is missing. Write where its DICOMweb services begin")]
+    [InlineData("{ name: web, kind: mwl-rs, url: 'http://a.example', token_file: /t }", "worklist.url: http://a.example/: would carry a secret over a network without TLS.")]
+    [InlineData("{ name: web, kind: ups-rs, url: 'https://a.example', require_modality: yes }", "worklist.require_modality: yes: is for worklists of modalities; Unified Procedure Steps tell none. Leave it out.")]
+    [InlineData("[{ name: a, kind: ups-rs, url: 'https://a.example' }, { host: a, port: 1, called_ae_title: A }]", "worklist[2].called_ae_title: A: is how another worklist is called, too. Give each its own name, by name.")]
+    [InlineData("[{ name: a, kind: ups-rs, url: 'https://a.example' }, { name: A, host: a, port: 1, called_ae_title: B }]", "worklist[2].name: A: is how another worklist is called, too. Give each its own name, by name.")]
+    [InlineData("{ name: web, kind: mwl-rs, url: 'https://a.example', form: metadata }", "worklist.form: metadata: is no setting here.")]
+    public void A_mistake_in_a_worklist_is_told_with_its_fix(string worklist, string problem) =>
+        Assert.Contains(Refuse(Least + "worklist: " + worklist), told => told.StartsWith("c:8:", StringComparison.Ordinal) && told.Contains(": " + problem, StringComparison.Ordinal));
 
     [Fact]
     public void A_pattern_tells_check_digits_GS1_identifiers_and_rare_codes()
@@ -226,7 +264,7 @@ public sealed class ConfigurationFileTests
         Assert.Equal(SourceKind.Stick, file.Site.Sources[1].Kind);
         Assert.Equal("Europe/London", file.Site.TimeZone.Id);
         Assert.Equal("HOLLINVALE", file.Site.Labels.Patterns[0].Issuer);
-        Assert.NotNull(file.Site.Worklist);
+        Assert.Equal([("RIS", WorklistKind.Dimse), ("DAYCLINIC", WorklistKind.MwlRs)], file.Site.Worklists.Select(worklist => (worklist.Name, worklist.Kind)));
     }
 
     private static SiteConfiguration Accept(string text)

@@ -1,7 +1,10 @@
 using System.Globalization;
 using System.Text;
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Tests.EndToEnd;
+using CameraBridge.Tests.Meta;
 using CameraBridge.Tests.Pipeline.Matches;
 using Xunit;
 
@@ -162,6 +165,34 @@ public sealed class WorklistPeersTests : IDisposable
         Assert.Equal(["P0001", "P0003"], broad.Steps.Select(step => step.PatientID).Order());
         Assert.Contains("Müller^Änne", broad.Steps.Single(step => step.PatientID == "P0001").ToJson(), StringComparison.Ordinal);
         Assert.Equal("S3", Assert.Single(byId.Steps).ScheduledProcedureStepID);
+    }
+
+    [Theory]
+    [InlineData(nameof(WorklistKind.MwlRs))]
+    [InlineData(nameof(WorklistKind.UpsRs))]
+    public async Task A_server_that_pydicom_speaks_for_answers_by_DICOMweb_what_wlmscpfs_answers_by_CFIND(string kind)
+    {
+        await WriteOrdersAsync(Orders());
+        await using PeerProcess dimse = await PeerProcess.StartWorklistAsync(_folder, "-csk");
+        await using PeerProcess web = await PeerProcess.StartAsync(
+            OutsideProgram.Python, port => [Path.Combine(Repository.Root, "tests/peers/worklist_web.py"), Path.Combine(_folder, "BRIDGEWL"), $"{port}"]);
+        await using Worklist one = Ask(dimse.Port);
+        await using var other = new Worklist(WorklistTests.Site(), Steps.WebWorklist(web.Port, Enum.Parse<WorklistKind>(kind)), TimeProvider.System);
+        WorklistQuestion all = new() { From = new DateOnly(2026, 11, 24), To = new DateOnly(2026, 11, 28) };
+
+        // The last but one of these asks for four, of which the server gives two at a time.
+        foreach (WorklistQuestion question in new[] { Broad, new() { PatientID = "P0003" }, new() { AccessionNumber = "A0002" }, all, new() { PatientID = "P9999" } })
+        {
+            WorklistAnswers expected = await one.AskAsync(question, Cancellation);
+            WorklistAnswers answers = await other.AskAsync(question, Cancellation);
+
+            Assert.Null(answers.Failure);
+            Assert.False(answers.CutOff);
+            Assert.Equal(expected.Steps.Select(Told).Order(), answers.Steps.Select(Told).Order());
+        }
+
+        static string Told(WorklistStep step) => string.Join(
+            '|', step.PatientID, step.IssuerOfPatientID, step.Item.GetString(Tags.PatientName), step.AccessionNumber, step.StudyInstanceUID, string.Join('+', step.StationAETitles), step.StartDate, step.StartTime);
     }
 
     private static Order[] Orders() =>

@@ -4,19 +4,33 @@ using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Dicom.Dimse;
 using CameraBridge.Dicom.UpperLayer;
+using CameraBridge.Pipeline.Matches;
 
 namespace CameraBridge.Commands.Checks;
 
 /// <summary>Asks the worklist who is expected today.</summary>
-internal sealed class WorklistQuestions(SiteConfiguration site, TimeProvider clock) : IPeerQuestions
+internal sealed class WorklistQuestions(SiteConfiguration site, WorklistConfiguration worklist, TimeProvider clock) : IPeerQuestions
 {
     public string Kind => "worklist";
 
-    public string Step => "worklist";
+    public string Step => StepOf(site, worklist);
 
     public IReadOnlyList<string> Parts => ["query"];
 
     public IReadOnlyList<ContextProposal> Contexts { get; } = [new(SopClasses.ModalityWorklistInformationModelFind, TransferSyntaxes.ImplicitVRLittleEndian)];
+
+    /// <summary>How the lines of a worklist begin: with its name where there are several.</summary>
+    public static string StepOf(SiteConfiguration site, WorklistConfiguration worklist) => site.Worklists.Count > 1 ? $"worklist {worklist.Name}" : "worklist";
+
+    /// <summary>What a worklist answered.</summary>
+    public static CheckLine Told(SiteConfiguration site, string step, IReadOnlyList<WorklistStep> steps, bool isCut)
+    {
+        int own = steps.Count(one => site.Sources.Any(source => source.StationAETitle is { } title && one.StationAETitles.Contains(title)));
+        string words = string.Create(CultureInfo.InvariantCulture, $"{steps.Count}{(isCut ? " or more" : "")} steps scheduled today, {own} of them for the sources' stations");
+        return steps.Count == 0
+            ? new CheckLine($"{step}: query", CheckOutcome.Hint, words, "None today may be right; else compare station AE titles and dates with the worklist's.")
+            : new CheckLine($"{step}: query", CheckOutcome.Ok, words);
+    }
 
     public async Task AskAsync(Association association, ICollection<CheckLine> lines, CancellationToken cancellation)
     {
@@ -33,16 +47,10 @@ internal sealed class WorklistQuestions(SiteConfiguration site, TimeProvider clo
         keys.SetItems(Tags.ScheduledProcedureStepSequence, step);
         try
         {
-            int limit = site.Worklist?.AnswerLimit ?? 1000;
             FindResult result = await new FindUser(association)
-                .FindAllAsync(SopClasses.ModalityWorklistInformationModelFind, keys, limit, cancellation).ConfigureAwait(false);
-            int own = result.Matches.Count(match => site.Sources.Any(source => source.StationAETitle is { } title
-                && match.Identifier.GetItem(Tags.ScheduledProcedureStepSequence)?.GetStrings(Tags.ScheduledStationAETitle).Contains(title) == true));
-            string words = string.Create(CultureInfo.InvariantCulture, $"{result.Matches.Count}{(result.IsCut ? " or more" : "")} steps scheduled today, {own} of them for the sources' stations");
+                .FindAllAsync(SopClasses.ModalityWorklistInformationModelFind, keys, worklist.AnswerLimit, cancellation).ConfigureAwait(false);
             lines.Add(result.IsCut || result.Final.IsDone
-                ? result.Matches.Count == 0
-                    ? new CheckLine($"{Step}: query", CheckOutcome.Hint, words, "None today may be right; else compare station AE titles and dates with the worklist's.")
-                    : new CheckLine($"{Step}: query", CheckOutcome.Ok, words)
+                ? Told(site, Step, [.. result.Matches.SelectMany(match => WorklistStep.Of(match.Identifier))], result.IsCut)
                 : new CheckLine($"{Step}: query", CheckOutcome.Failed, result.Final.ToString(), "Its log says what it did not like; a wrong AE title is common."));
         }
         catch (ContextNotAcceptedException fault)

@@ -14,7 +14,7 @@ internal sealed class WebConnection : IDisposable
     private readonly BearerTokenSource? _tokens;
     private readonly X509Certificate2? _certificate;
 
-    private WebConnection(WebConfiguration web, TimeProvider clock)
+    private WebConnection(WebConfiguration web, TimeProvider clock, TimeSpan? longestRequest)
     {
         _certificate = web.ClientCertificate is null ? null : X509Certificate2.CreateFromPemFile(web.ClientCertificate, web.ClientKey);
         X509Certificate2Collection? authorities = null;
@@ -26,7 +26,7 @@ internal sealed class WebConnection : IDisposable
 
         Peer = new WebPeer(web.Name, web.Url)
         {
-            Limits = WebLimits.Default with { Connect = web.ConnectLimit, Headers = web.ResponseLimit },
+            Limits = WebLimits.Default with { Connect = web.ConnectLimit, Headers = web.ResponseLimit, Whole = longestRequest ?? WebLimits.Default.Whole },
             HttpVersion = web.Http == WebVersion.One ? HttpVersion.Version11 : HttpVersion.Version20,
             HttpVersionPolicy = web.Http == WebVersion.Auto ? HttpVersionPolicy.RequestVersionOrLower : HttpVersionPolicy.RequestVersionExact,
             ClientCertificates = _certificate is null ? null : [_certificate],
@@ -59,6 +59,9 @@ internal sealed class WebConnection : IDisposable
 
     public WebPeer Peer { get; }
 
+    /// <summary>For other clients of the same server.</summary>
+    public HttpClient Http => _http;
+
     public StowClient Stow { get; }
 
     public QidoClient Qido { get; }
@@ -67,12 +70,16 @@ internal sealed class WebConnection : IDisposable
 
     /// <summary>Reads credentials and certificates; nothing is sent yet.</summary>
     /// <returns>Null, with the sentence that says why, when one of them cannot be had. It names the place of a secret, and no secret.</returns>
-    public static WebConnection? TryOpen(WebConfiguration web, TimeProvider clock, out string? why)
+    /// <param name="web">The server.</param>
+    /// <param name="clock">For the limits.</param>
+    /// <param name="why">The sentence.</param>
+    /// <param name="longestRequest">Limit of a whole request, where it is to be another than that for sending clips.</param>
+    public static WebConnection? TryOpen(WebConfiguration web, TimeProvider clock, out string? why, TimeSpan? longestRequest = null)
     {
         try
         {
             why = null;
-            return new WebConnection(web, clock);
+            return new WebConnection(web, clock, longestRequest);
         }
         catch (Exception unusable) when (unusable is IOException or UnauthorizedAccessException or CryptographicException or ArgumentException)
         {

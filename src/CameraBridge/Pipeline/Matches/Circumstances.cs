@@ -13,7 +13,7 @@ internal static class Circumstances
 
     /// <summary>Reads it from the state.</summary>
     public static async Task<MatchCircumstances> GatherAsync(
-        SiteConfiguration site, IPipelineDatabase database, Sitting sitting, string worklistName, CancellationToken cancellation)
+        SiteConfiguration site, IPipelineDatabase database, Sitting sitting, CancellationToken cancellation)
     {
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
@@ -30,10 +30,11 @@ internal static class Circumstances
             AreTimesApart = timesByFile.Any(AreApart),
             StationAETitle = source?.StationAETitle,
             Modality = ModalityOf(site.Optics, source, cues),
-            RequireStation = site.Worklist?.RequireStation ?? true,
-            RequireModality = site.Worklist?.RequireModality ?? false,
-            DaysAround = site.Worklist?.DaysAround ?? 0,
-            Worklist = worklistName,
+            RequireStation = site.Worklists.Count == 0 || site.Worklists.Any(worklist => worklist.RequireStation),
+            RequireModality = site.Worklists.Any(worklist => worklist.RequireModality),
+            DaysAround = site.Worklists.Select(worklist => worklist.DaysAround).DefaultIfEmpty(0).Min(),
+            Worklist = Worklists.NameOf(site),
+            Worklists = site.Worklists.ToDictionary(worklist => worklist.Name, StringComparer.Ordinal),
             StepBefore = await StepBeforeAsync(database, sitting, cancellation).ConfigureAwait(false),
         };
     }

@@ -75,7 +75,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         WorklistStep?[] filed = [.. beside.Select(Identified)];
         WorklistStep[] steps =
         [
-            .. answers.SelectMany(answer => answer.Steps).Where(step => !step.IsClosed).Concat(filed.OfType<WorklistStep>())
+            .. StepUnion.Of(answers).Where(step => !step.IsClosed).Concat(filed.OfType<WorklistStep>())
                 .Where(step => step.StartDate is not null).DistinctBy(step => step.Key)
                 .OrderByDescending(step => filed.Any(one => one?.Key == step.Key))
                 .ThenBy(step => (StartOf(step) - first.DateTime).Duration()).Take(MostSteps),

@@ -10,6 +10,9 @@ namespace CameraBridge.Pipeline.Matches;
 /// <summary>What the worklist answered to one question.</summary>
 internal sealed record WorklistAnswers(WorklistQuestion Question, IReadOnlyList<WorklistStep> Steps)
 {
+    /// <summary>Name of the worklist that was asked.</summary>
+    public string? Worklist { get; init; }
+
     /// <summary>More answers were there than the limit allows, and the query was ended early.</summary>
     public bool CutOff { get; init; }
 
@@ -29,7 +32,7 @@ internal sealed record WorklistAnswers(WorklistQuestion Question, IReadOnlyList<
 }
 
 /// <summary>
-/// What was asked and answered, as it is kept with a sitting: a JSON object with the worklist's name and, for each question, its query and its
+/// What was asked and answered, as it is kept with a sitting: a JSON object with the worklists' names and, for each question, the worklist that was asked, the query and its
 /// answers as DICOM JSON (PS3.18 Annex F).
 /// </summary>
 internal static class Inquiry
@@ -40,15 +43,15 @@ internal static class Inquiry
     private static readonly JsonWriterOptions Options = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
     /// <summary>Writes the document.</summary>
-    /// <param name="worklist">Name of the worklist.</param>
+    /// <param name="worklist">Name of the worklists.</param>
     /// <param name="answers">Questions with their answers.</param>
     /// <param name="ranking">All steps, best first.</param>
     public static string Write(string worklist, IReadOnlyList<WorklistAnswers> answers, IReadOnlyList<WorklistStep> ranking)
     {
-        var rank = new Dictionary<WorklistStep, int>();
-        foreach (WorklistStep step in ranking)
+        var rank = new Dictionary<(string?, string?, string?, string?, string?), int>();
+        foreach (WorklistStep step in ranking.SelectMany(step => step.Twins.Prepend(step)))
         {
-            rank.TryAdd(step, rank.Count);
+            rank.TryAdd(step.Key, rank.Count);
         }
 
         var buffer = new ArrayBufferWriter<byte>();
@@ -81,13 +84,7 @@ internal static class Inquiry
         try
         {
             using JsonDocument document = JsonDocument.Parse(inquiry, new JsonDocumentOptions { MaxDepth = 128 });
-            return
-            [
-                .. document.RootElement.GetProperty("questions").EnumerateArray()
-                    .SelectMany(question => question.GetProperty("answers").EnumerateArray())
-                    .Select(WorklistStep.FromJson)
-                    .DistinctBy(step => step.Key),
-            ];
+            return StepUnion.Of([.. document.RootElement.GetProperty("questions").EnumerateArray().Select(AnswersOf)]);
         }
         catch (Exception foreign) when (foreign is JsonException or KeyNotFoundException or InvalidOperationException or MalformedException)
         {
@@ -95,9 +92,22 @@ internal static class Inquiry
         }
     }
 
-    private static void WriteAnswers(Utf8JsonWriter writer, WorklistAnswers answer, Dictionary<WorklistStep, int> rank)
+    /// <summary>The steps that were answered to one question; the question itself is for people and not read back.</summary>
+    private static WorklistAnswers AnswersOf(JsonElement question)
+    {
+        string? worklist = question.TryGetProperty("worklist", out JsonElement name) ? name.GetString() : null;
+        IEnumerable<WorklistStep> steps = question.GetProperty("answers").EnumerateArray().Select(WorklistStep.FromJson);
+        return new WorklistAnswers(new WorklistQuestion(), [.. steps.Select(step => worklist is null ? step : step.From(worklist))]);
+    }
+
+    private static void WriteAnswers(Utf8JsonWriter writer, WorklistAnswers answer, Dictionary<(string?, string?, string?, string?, string?), int> rank)
     {
         writer.WriteStartObject();
+        if (answer.Worklist is { } worklist)
+        {
+            writer.WriteString("worklist", worklist);
+        }
+
         writer.WriteString("asked_at", answer.AskedAt.UtcDateTime);
         if (answer.Status is { } status)
         {
@@ -115,7 +125,7 @@ internal static class Inquiry
         writer.WritePropertyName("query");
         DicomJson.Write(writer, answer.Question.ToIdentifier());
         writer.WriteStartArray("answers");
-        foreach (WorklistStep step in answer.Steps.OrderBy(step => rank.GetValueOrDefault(step, int.MaxValue)).Take(MostAnswers))
+        foreach (WorklistStep step in answer.Steps.OrderBy(step => rank.GetValueOrDefault(step.Key, int.MaxValue)).Take(MostAnswers))
         {
             DicomJson.Write(writer, step.Item);
         }

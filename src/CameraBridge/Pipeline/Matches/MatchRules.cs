@@ -57,8 +57,7 @@ internal static class MatchRules
     {
         StepCheck[] checks =
         [
-            .. answers.SelectMany(answer => answer.Steps)
-                .DistinctBy(step => step.Key)
+            .. StepUnion.Of(answers)
                 .Select(step => StepCheck.Of(step, circumstances))
                 .OrderByDescending(check => inferred?.Of(check.Step)?.Probability ?? 0).ThenBy(check => check.Distance),
         ];
@@ -111,7 +110,7 @@ internal static class MatchRules
         {
             reasons.Add(new Reason("answers-cut-off", string.Create(
                 CultureInfo.InvariantCulture,
-                $"{Begin(circumstances.Worklist)} has more than {cut.Total} answers, and the one that fits may be among the rest; ask for fewer days or for the station, or raise the answer limit.")));
+                $"{Begin(cut.Worklist is { } name ? $"the worklist {name}" : circumstances.Worklist)} has more than {cut.Total} answers, and the one that fits may be among the rest; ask for fewer days or for the station, or raise the answer limit.")));
         }
     }
 
@@ -158,7 +157,10 @@ internal static class MatchRules
 
     private static Reason WhyUnknown(MatchCircumstances circumstances, StepCheck[] checks)
     {
-        string worklist = Begin(circumstances.Worklist);
+        // "The worklist A has no step", "None of the worklists A and B has a step".
+        bool several = circumstances.Worklists.Count > 1;
+        string worklist = several ? $"One of {circumstances.Worklist}" : Begin(circumstances.Worklist);
+        string none = several ? $"None of {circumstances.Worklist} has a step" : $"{worklist} has no step";
         if (checks.Any(check => check.Against.Any(reason => reason.Code == "other-issuer") && check.For.Any(reason => reason.Code == "patient")))
         {
             return new Reason("issuer-differs", $"{worklist} knows the ID, but of another issuer; find out which patient is meant and assign by hand.");
@@ -170,8 +172,8 @@ internal static class MatchRules
         }
 
         return circumstances.Identity.AllPatientIDs.Count > 0
-            ? new Reason("patient-unknown", $"{worklist} has no step for the patient ID that was read; order one, or assign by hand.")
-            : new Reason("order-unknown", $"{worklist} has no step for the accession number that was read; order one, or assign by hand.");
+            ? new Reason("patient-unknown", $"{none} for the patient ID that was read; order one, or assign by hand.")
+            : new Reason("order-unknown", $"{none} for the accession number that was read; order one, or assign by hand.");
     }
 
     /// <summary>"the worklist X" at the beginning of a sentence.</summary>

@@ -5,8 +5,8 @@ using CameraBridge.Persistence;
 namespace CameraBridge.Pipeline.Matches;
 
 /// <summary>
-/// Finds the scheduled procedure step of each closed sitting, or holds it. A batch asks the worklist over one association. A worklist that is
-/// down is asked again later; nothing is guessed meanwhile.
+/// Finds the scheduled procedure step of each closed sitting, or holds it. A batch asks each worklist over one connection. Where one of them is down, the answers of
+/// the others count as proposals, and it is asked again later: it may have another step that fits, and nothing is guessed meanwhile.
 /// </summary>
 internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase database, TimeProvider clock, ILogger<MatchesStage> logger) : IStage
 {
@@ -25,7 +25,7 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
 
     public async Task RunAsync(IReadOnlyList<Work> batch, CancellationToken cancellation)
     {
-        if (site.Worklist is not { } configuration)
+        if (site.Worklists.Count == 0)
         {
             foreach (Work work in batch)
             {
@@ -35,8 +35,8 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             return;
         }
 
-        var worklist = new Worklist(site, configuration, clock);
-        await using (worklist.ConfigureAwait(false))
+        var worklists = new Worklists(site, clock);
+        await using (worklists.ConfigureAwait(false))
         {
             int waiting = 0;
             Reason? down = null;
@@ -45,13 +45,13 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             foreach (Work work in batch)
             {
                 Sitting sitting = await GetSittingAsync(work, cancellation).ConfigureAwait(false);
-                sittings.Add((work, sitting, await Circumstances.GatherAsync(site, database, sitting, worklist.Name, cancellation).ConfigureAwait(false)));
+                sittings.Add((work, sitting, await Circumstances.GatherAsync(site, database, sitting, cancellation).ConfigureAwait(false)));
             }
 
             // Those with a label first: what they are filed under is no other sitting's any more.
             foreach ((Work work, Sitting sitting, MatchCircumstances circumstances) in sittings.OrderByDescending(one => one.Circumstances.Identity.IsNamed))
             {
-                if (await DecideAsync(work, sitting, circumstances, worklist, configuration, RetryAt, cancellation).ConfigureAwait(false) is { } failure)
+                if (await DecideAsync(work, sitting, circumstances, worklists, RetryAt, cancellation).ConfigureAwait(false) is { } failure)
                 {
                     waiting++;
                     down ??= failure;
@@ -64,30 +64,35 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             }
 
             // Counted from the failure, since a silent worklist may take longer to fail than the pause is long; one time for all, so that they ask together.
-            DateTimeOffset RetryAt() => dueAt ??= clock.GetUtcNow() + configuration.RetryAfter;
+            DateTimeOffset RetryAt() => dueAt ??= clock.GetUtcNow() + site.Worklists.Min(worklist => worklist.RetryAfter);
         }
     }
 
-    /// <returns>Why the worklist gave no answer, or null when the sitting is decided.</returns>
+    /// <returns>Why a worklist gave no answer, or null when the sitting is decided.</returns>
     private async Task<Reason?> DecideAsync(
         Work work,
         Sitting sitting,
         MatchCircumstances circumstances,
-        Worklist worklist,
-        WorklistConfiguration configuration,
+        Worklists worklists,
         Func<DateTimeOffset> retryAt,
         CancellationToken cancellation)
     {
-        WorklistQuestion broad = Broad(circumstances, configuration);
         var answers = new List<WorklistAnswers>();
-        foreach (WorklistQuestion question in MatchRules.FirstQuestions(circumstances.Identity, broad))
+        foreach (Worklist worklist in worklists.All)
         {
-            answers.Add(await worklist.AskAsync(question, cancellation).ConfigureAwait(false));
+            foreach (WorklistQuestion question in MatchRules.FirstQuestions(circumstances.Identity, Broad(circumstances, worklist.Configuration)))
+            {
+                answers.Add(await worklist.AskAsync(question, cancellation).ConfigureAwait(false));
+            }
         }
 
-        foreach (WorklistQuestion question in MatchRules.FurtherQuestions(circumstances.Identity, broad, answers))
+        WorklistAnswers[] first = [.. answers];
+        foreach (Worklist worklist in worklists.All)
         {
-            answers.Add(await worklist.AskAsync(question, cancellation).ConfigureAwait(false));
+            foreach (WorklistQuestion question in MatchRules.FurtherQuestions(circumstances.Identity, Broad(circumstances, worklist.Configuration), first))
+            {
+                answers.Add(await worklist.AskAsync(question, cancellation).ConfigureAwait(false));
+            }
         }
 
         Inferred? inferred = await _inference.FindAsync(sitting, circumstances, answers, cancellation).ConfigureAwait(false);
@@ -98,9 +103,9 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             return failure;
         }
 
-        if (answers.Any(answer => answer.KeysNotSupported))
+        foreach (string? name in answers.Where(answer => answer.KeysNotSupported).Select(answer => answer.Worklist).Distinct())
         {
-            logger.KeysNotSupported(worklist.Name);
+            logger.KeysNotSupported($"the worklist {name}");
         }
 
         string? PerformedStepUID = site.PerformedStep is null || match.StepJson is null ? null : Uids.NewFromUuid();

@@ -1,4 +1,7 @@
+using System.Collections.Immutable;
 using System.Globalization;
+using CameraBridge.Configuration;
+using CameraBridge.Dicom.Dictionary;
 
 namespace CameraBridge.Pipeline.Matches;
 
@@ -26,11 +29,19 @@ internal sealed record MatchCircumstances
 
     public int DaysAround { get; init; }
 
-    /// <summary>Name of the worklist for messages.</summary>
+    /// <summary>Name of the worklist, or worklists, for messages.</summary>
     public required string Worklist { get; init; }
+
+    /// <summary>What each worklist demands of its steps, by its name; what is not there is judged by the demands above.</summary>
+    public IReadOnlyDictionary<string, WorklistConfiguration> Worklists { get; init; } = ImmutableDictionary<string, WorklistConfiguration>.Empty;
 
     /// <summary>The step under which the sitting before it in the same folder was filed; it counts for a proposal, never for a match.</summary>
     public WorklistStep? StepBefore { get; init; }
+
+    /// <summary>These circumstances with the demands of the worklist that told a step.</summary>
+    public MatchCircumstances For(WorklistStep step) => step.Worklist is { } name && Worklists.TryGetValue(name, out WorklistConfiguration? demands)
+        ? this with { Worklist = $"the worklist {name}", RequireStation = demands.RequireStation, RequireModality = demands.RequireModality, DaysAround = demands.DaysAround }
+        : this;
 
     public DateOnly? FirstDay => First is { } first ? DateOnly.FromDateTime(first.DateTime) : null;
 
@@ -46,8 +57,9 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
     /// <summary>An open step that agrees with every piece of evidence.</summary>
     public bool Fits => Against.Count == 0;
 
-    public static StepCheck Of(WorklistStep step, MatchCircumstances circumstances)
+    public static StepCheck Of(WorklistStep step, MatchCircumstances all)
     {
+        MatchCircumstances circumstances = all.For(step);
         var reasonsFor = new List<Reason>();
         var against = new List<Reason>();
         double distance = 0;
@@ -56,6 +68,7 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
         distance += CheckState(step, circumstances.Worklist, against);
         distance += CheckPlace(step, circumstances, reasonsFor, against);
         distance += CheckTime(step, circumstances, reasonsFor, against);
+        CheckTwins(step, reasonsFor, against);
         if (circumstances.StepBefore is { } before && before.Key == step.Key)
         {
             reasonsFor.Add(new Reason("same-as-before", "the pictures before them in the same folder were filed under it"));
@@ -128,6 +141,34 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
         }
 
         return distance;
+    }
+
+    /// <summary>What other worklists say of the same step.</summary>
+    private static void CheckTwins(WorklistStep step, List<Reason> reasonsFor, List<Reason> against)
+    {
+        foreach (WorklistStep twin in step.Twins)
+        {
+            string both = $"the worklists {step.Worklist} and {twin.Worklist}";
+            string[] differences = [.. StepUnion.Differences(step, twin)];
+            if (differences.Length > 0)
+            {
+                against.Add(new Reason("worklists-differ", $"{both} tell it with different values of {string.Join(", ", differences)}; find out which is right, and have the other corrected"));
+            }
+
+            if (!step.IsClosed && (twin.IsClosed || twin.HasUnknownStatus))
+            {
+                against.Add(new Reason("step-closed", $"the worklist {twin.Worklist} says that it is completed, discontinued or cancelled, or has a status that is not understood"));
+            }
+
+            if (twin.Item.GetString(Tags.PatientName) is { } name && step.Item.GetString(Tags.PatientName) is { } own && !name.Trim('^').Equals(own.Trim('^'), StringComparison.OrdinalIgnoreCase))
+            {
+                reasonsFor.Add(new Reason("names-differ", $"note: {both} write the patient's name differently; the first one's is filed"));
+            }
+
+            reasonsFor.Add((step.StartDate, step.StartTime) == (twin.StartDate, twin.StartTime) || twin.StartDate is null
+                ? new Reason("several-worklists", $"the worklist {twin.Worklist} has it too")
+                : new Reason("times-differ", $"note: {both} plan it for different times; the first one's counts"));
+        }
     }
 
     private static double CheckPlace(WorklistStep step, MatchCircumstances circumstances, List<Reason> reasonsFor, List<Reason> against)

@@ -30,30 +30,30 @@ internal sealed class StepSearch(SiteConfiguration site, IPipelineDatabase datab
             return new StepSearchResult([], new Reason("number-invalid", "Name the step by its ID or its accession number: 1 to 16 characters without \\ * ?."), null);
         }
 
-        string name = $"the worklist {site.Worklist?.Peer.Name}";
-        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, name, cancellation).ConfigureAwait(false);
+        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, cancellation).ConfigureAwait(false);
         Match? held = await database.GetMatchAsync(sitting.Id, cancellation).ConfigureAwait(false);
-        Proposal[] known = Named([.. held?.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson)) ?? [], .. Inquiry.ReadSteps(held?.Inquiry)]);
+        Proposal[] known = Named([.. Inquiry.ReadSteps(held?.Inquiry), .. held?.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson)) ?? []]);
         if (known.Length > 0 && !afresh)
         {
             return new StepSearchResult(known, null, null);
         }
 
-        if (site.Worklist is not { } configuration)
+        if (site.Worklists.Count == 0)
         {
             return new StepSearchResult([], new Reason("no-worklist", "No worklist is configured; add one under 'worklist'."), null);
         }
 
-        var worklist = new Worklist(site, configuration, clock);
-        await using (worklist.ConfigureAwait(false))
+        var worklists = new Worklists(site, clock);
+        await using (worklists.ConfigureAwait(false))
         {
-            WorklistAnswers answers = await worklist
+            IReadOnlyList<WorklistAnswers> answers = await worklists
                 .AskAsync(new WorklistQuestion { ScheduledProcedureStepID = stepId, AccessionNumber = accessionNumber }, cancellation).ConfigureAwait(false);
-            Proposal[] found = Named(answers.Steps);
-            Reason? failure = answers.Failure ?? (answers.CutOff && found.Length == 0
-                ? new Reason("answers-cut-off", $"{name} has more answers than the answer limit, and none of those that came has this number; name the accession number, or raise the limit.")
+            IReadOnlyList<WorklistStep> steps = StepUnion.Of(answers);
+            Proposal[] found = Named(steps);
+            Reason? failure = answers.Select(answer => answer.Failure).FirstOrDefault(failure => failure is not null) ?? (answers.FirstOrDefault(answer => answer.CutOff) is { } cut && found.Length == 0
+                ? new Reason("answers-cut-off", $"the worklist {cut.Worklist} has more answers than the answer limit, and none of those that came has this number; name the accession number, or raise the limit.")
                 : null);
-            return new StepSearchResult(found, failure, Inquiry.Write(name, [answers], answers.Steps));
+            return new StepSearchResult(found, failure, Inquiry.Write(circumstances.Worklist, answers, steps));
         }
 
         Proposal[] Named(IEnumerable<WorklistStep> steps) =>

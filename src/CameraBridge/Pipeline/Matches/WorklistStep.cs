@@ -18,8 +18,11 @@ internal sealed class WorklistStep
 
     private static readonly string[] ClosedTerms = ["COMPLETED", "DISCONTINUED", "CANCELED", "CANCELLED"];
 
+    private readonly DataSet? _step;
+
     private WorklistStep(DataSet item, DataSet? step)
     {
+        _step = step;
         Item = item;
         PatientID = item.GetString(Tags.PatientID);
         IssuerOfPatientID = item.GetString(Tags.IssuerOfPatientID);
@@ -27,6 +30,7 @@ internal sealed class WorklistStep
         StudyInstanceUID = item.GetString(Tags.StudyInstanceUID);
         RequestedProcedureID = item.GetString(Tags.RequestedProcedureID);
         ScheduledProcedureStepID = step?.GetString(Tags.ScheduledProcedureStepID);
+        WorkitemUID = item.GetString(Tags.SOPInstanceUID);
         Modality = step?.GetString(Tags.Modality);
         StationAETitles = step?.GetStrings(Tags.ScheduledStationAETitle).Where(title => title.Length > 0).ToArray() ?? [];
         StartDate = step?.GetDate(Tags.ScheduledProcedureStepStartDate);
@@ -37,6 +41,12 @@ internal sealed class WorklistStep
 
     /// <summary>The answer, with one item in its Scheduled Procedure Step Sequence.</summary>
     public DataSet Item { get; }
+
+    /// <summary>Name of the worklist that told it; null where that is not known any more.</summary>
+    public string? Worklist { get; private init; }
+
+    /// <summary>The same step as other worklists tell it.</summary>
+    public IReadOnlyList<WorklistStep> Twins { get; private init; } = [];
 
     public string? PatientID { get; }
 
@@ -49,6 +59,9 @@ internal sealed class WorklistStep
     public string? RequestedProcedureID { get; }
 
     public string? ScheduledProcedureStepID { get; }
+
+    /// <summary>SOP Instance UID of a Unified Procedure Step; null for a step of the modality worklist.</summary>
+    public string? WorkitemUID { get; }
 
     public string? Modality { get; }
 
@@ -68,7 +81,13 @@ internal sealed class WorklistStep
     public bool HasUnknownStatus => Status is { } status && !OpenTerms.Contains(status, StringComparer.Ordinal) && !IsClosed;
 
     /// <summary>What tells two steps apart; the same step may come with two answers.</summary>
-    public (string?, string?, string?, string?, string?) Key => (StudyInstanceUID, RequestedProcedureID, ScheduledProcedureStepID, PatientID, AccessionNumber);
+    public (string?, string?, string?, string?, string?) Key => (StudyInstanceUID, RequestedProcedureID, ScheduledProcedureStepID ?? WorkitemUID, PatientID, AccessionNumber);
+
+    /// <summary>The step as this worklist told it.</summary>
+    public WorklistStep From(string worklist) => new(Item, _step) { Worklist = worklist, Twins = Twins };
+
+    /// <summary>The step with what another worklist says of it.</summary>
+    public WorklistStep With(WorklistStep twin) => new(Item, _step) { Worklist = Worklist, Twins = [.. Twins, twin] };
 
     /// <summary>The steps of one answer. A well-formed answer has exactly one; of an answer with more, each becomes a step of its own.</summary>
     public static IEnumerable<WorklistStep> Of(DataSet answer)

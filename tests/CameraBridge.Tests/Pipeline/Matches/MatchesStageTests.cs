@@ -1,9 +1,12 @@
+using System.Text;
 using CameraBridge.Configuration;
+using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
 using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Practice;
+using CameraBridge.Tests.Peers;
 using Microsoft.Extensions.Logging.Abstractions;
 using Microsoft.Extensions.Time.Testing;
 using Xunit;
@@ -156,6 +159,58 @@ public sealed class MatchesStageTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task Of_two_worklists_one_that_is_down_makes_a_sitting_wait_though_the_other_has_its_step()
+    {
+        await using PracticeHospital live = await StartAsync(Order("A0001", "P0001", "S0001"));
+        await using PracticeHospital other = await StartAsync(Order("A0002", "P0002", "S0002"));
+        int port = other.EndPoint.Port;
+        await other.DisposeAsync();
+        long sitting = await SittingAsync("0001", "P0001");
+
+        await RunAsync(live.EndPoint.Port, second: port);
+
+        Match waiting = (await Database.GetMatchAsync(sitting, Cancellation))!;
+        Assert.Null(waiting.StepJson);
+        Assert.Equal("worklist-down", Assert.Single(waiting.HeldReasons).Code);
+        Assert.Equal("A0001", WorklistStep.FromJson(Assert.Single(waiting.Proposals).StepJson).AccessionNumber);
+        Assert.Empty(await Database.LeaseAsync(Stage.Matches, "", 10, TimeSpan.FromMinutes(1), Cancellation));
+
+        await using PracticeHospital again = await StartAsync(Order("A0002", "P0002", "S0002"));
+        _clock.Advance(TimeSpan.FromSeconds(31));
+        await RunAsync(live.EndPoint.Port, second: again.EndPoint.Port);
+
+        Match match = (await Database.GetMatchAsync(sitting, Cancellation))!;
+        Assert.Equal("A0001", WorklistStep.FromJson(match.StepJson!).AccessionNumber);
+        Assert.Contains("\"worklist\":\"SECOND\"", match.Inquiry, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_step_that_only_the_second_worklist_has_is_found_there()
+    {
+        await using PracticeHospital first = await StartAsync(Order("A0002", "P0002", "S0002"));
+        await using PracticeHospital second = await StartAsync(Order("A0001", "P0001", "S0001"));
+        long sitting = await SittingAsync("0001", "P0001");
+
+        await RunAsync(first.EndPoint.Port, second: second.EndPoint.Port);
+
+        Assert.Equal("A0001", WorklistStep.FromJson((await Database.GetMatchAsync(sitting, Cancellation))!.StepJson!).AccessionNumber);
+    }
+
+    [Fact]
+    public async Task A_sitting_is_filed_under_the_step_of_a_worklist_of_the_web()
+    {
+        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(200, Encoding.UTF8.GetString(DicomJson.WriteArray([Steps.Answer()]))));
+        WorklistConfiguration web = Steps.WebWorklist(server.Root.Port, WorklistKind.MwlRs);
+        SiteConfiguration site = Site(null) with { Worklists = [web with { Web = web.Web! with { Url = server.Root } }] };
+        long sitting = await SittingAsync("0001", "P0001");
+
+        IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
+        await new MatchesStage(site, Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+
+        Assert.Equal("A0001", WorklistStep.FromJson((await Database.GetMatchAsync(sitting, Cancellation))!.StepJson!).AccessionNumber);
+    }
+
+    [Fact]
     public async Task Without_a_configured_worklist_everything_is_held()
     {
         long sitting = await SittingAsync("0001", "P0001");
@@ -244,14 +299,21 @@ public sealed class MatchesStageTests : IAsyncLifetime
         SpoolFolder = _folder,
         StateFile = Path.Combine(_folder, "state.db"),
         Sources = [new SourceConfiguration { Name = "van", Folder = _folder, StationAETitle = "CAM1", Optic = "ear" }],
-        Worklist = port is { } number ? Steps.Worklist(number) with { RetryAfter = TimeSpan.FromSeconds(30) } : null,
+        Worklists = port is { } number ? [Steps.Worklist(number) with { RetryAfter = TimeSpan.FromSeconds(30) }] : [],
     };
 
-    private async Task RunAsync(int? port, MatchingConfiguration? matching = null)
+    private async Task RunAsync(int? port, MatchingConfiguration? matching = null, int? second = null)
     {
+        SiteConfiguration site = Site(port, matching);
+        if (second is { } other)
+        {
+            WorklistConfiguration beside = Steps.Worklist(other);
+            site = site with { Worklists = [.. site.Worklists, beside with { Peer = beside.Peer! with { Name = "SECOND" }, RetryAfter = TimeSpan.FromSeconds(30) }] };
+        }
+
         IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         Assert.NotEmpty(batch);
-        await new MatchesStage(Site(port, matching), Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+        await new MatchesStage(site, Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
     }
 
     /// <summary>A closed sitting of two pictures in a folder; a patient ID makes the first a label.</summary>

@@ -105,4 +105,11 @@ internal static class Steps
         },
         AnswerLimit = answerLimit,
     };
+
+    public static WorklistConfiguration WebWorklist(int port, WorklistKind kind, string name = "WEB", int answerLimit = 1000) => new()
+    {
+        Kind = kind,
+        Web = new WebConfiguration { Name = name, Url = new Uri(string.Create(CultureInfo.InvariantCulture, $"http://127.0.0.1:{port}")), ConnectLimit = TimeSpan.FromSeconds(5), ResponseLimit = TimeSpan.FromSeconds(20) },
+        AnswerLimit = answerLimit,
+    };
 }
