@@ -29,6 +29,7 @@ internal static class CommandLine
             StatusCommand.Build(terminal),
             PlanCommand.Build(terminal),
             ConfigCommand.Build(terminal),
+            CardsCommand.Build(terminal),
             ValidateCommand.Build(terminal),
             ConformanceCommand.Build(terminal),
             PracticeCommand.Build(terminal),

@@ -5,6 +5,7 @@ using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
+using CameraBridge.Pipeline.Sittings;
 
 namespace CameraBridge.Commands;
 
@@ -210,7 +211,7 @@ internal static class HeldCommand
     private static string CueLine(Cue cue, IReadOnlyList<Capture> captures)
     {
         string place = captures.FirstOrDefault(capture => capture.Id == cue.CaptureId)?.Place ?? "the folder";
-        string[] parts =
+        string[] parts = cue.Card is not null ? [CardActs.Words(cue)] :
         [
             .. cue.PatientID is null ? [] : new[] { $"patient {cue.PatientID}" },
             .. cue.IssuerOfPatientID is null ? [] : new[] { $"issuer {cue.IssuerOfPatientID}" },

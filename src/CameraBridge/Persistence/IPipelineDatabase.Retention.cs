@@ -5,7 +5,7 @@ internal partial interface IPipelineDatabase
 {
     /// <summary>
     /// Captures whose spool files nobody needs any more: kept by every destination, or label shots of a sitting that is, since before the given time; nothing to be released
-    /// any more; and no other capture that is not so far shares the file. Only of the spool that this worker reaches.
+    /// any more; and no other capture that is not so far shares the file. Never a picture that a card took back. Only of the spool that this worker reaches.
     /// </summary>
     Task<IReadOnlyList<TrimTask>> GetTrimmableAsync(DateTimeOffset before, int most, CancellationToken cancellation);
 

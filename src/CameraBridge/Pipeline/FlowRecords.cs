@@ -156,7 +156,7 @@ internal sealed record Sitting
     /// <summary>The sitting before it in the same folder, whose label does not reach here; 0 for none.</summary>
     public long FollowsSittingId { get; init; }
 
-    /// <summary>Why this part begins where it does, for the evidence: "folder", "label", "unreadable", "late".</summary>
+    /// <summary>Why this part begins where it does, for the evidence: "folder", "label", "unreadable", "done", "late".</summary>
     public string Begins { get; init; } = "folder";
 
     /// <summary>

@@ -4,6 +4,8 @@ using System.Text;
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline.Objects.Mapping;
+using CameraBridge.Pipeline.Objects.Optics;
 using YamlDotNet.Core;
 
 namespace CameraBridge.Practice;
@@ -38,6 +40,9 @@ internal sealed record PracticeOrder
 
     public string? Status { get; init; }
 
+    /// <summary>R, L or B where the order names a side.</summary>
+    public string? Side { get; init; }
+
     public string? StudyInstanceUID { get; init; }
 
     public required PracticeStart Start { get; init; }
@@ -57,6 +62,11 @@ internal sealed record PracticeOrder
         step.SetEmpty(Tags.ScheduledStationName);
         step.SetEmpty(Tags.ScheduledProcedureStepLocation);
         step.Set(Tags.ScheduledProcedureStepStatus, Status);
+        if (Side is { } side)
+        {
+            // Beside the code of the protocol, as worklists send modifiers; not all of them can send the context of a protocol (PS3.3 section C.4.10).
+            step.SetItems(Tags.ScheduledProtocolCodeSequence, new Code("PRACTICE", "99CAMERABRIDGE", "Photographs").ToItem(), AnatomyMapping.SideCode(side).ToItem());
+        }
 
         var item = new DataSet();
         item.Set(Tags.AccessionNumber, AccessionNumber);
@@ -139,7 +149,7 @@ internal readonly record struct PracticeStart(DateOnly? Day, int DaysFromToday, 
 ///   - accession_number: A0001
 ///     patient_name: Sample^Ida
 ///     patient_id: 'P0001'
-///     issuer: TESTVALE          # and birth_date, sex, description, referring_physician, procedure_id, status, study_instance_uid: if wanted
+///     issuer: TESTVALE          # and birth_date, sex, description, referring_physician, procedure_id, status, side, study_instance_uid: if wanted
 ///     step_id: SPS0001
 ///     station_ae_title: CAM1
 ///     modality: ES
@@ -199,6 +209,7 @@ internal static class PracticeOrders
         Description = reader.Text("description"),
         ReferringPhysicianName = reader.Text("referring_physician"),
         Status = reader.Get("status", null, (string text, out string? value) => Code(value = text), value => value ?? ""),
+        Side = reader.Get<string?>("side", null, ReadSide, side => side ?? ""),
         StudyInstanceUID = reader.Get<string?>("study_instance_uid", null, ReadUid, uid => uid ?? ""),
         Start = reader.Need("start", default, "Write when the step is planned, like today 09:30.", (string text, out PracticeStart start) => PracticeStart.Read(text, out start), start => start.ToString()),
     };
@@ -223,6 +234,9 @@ internal static class PracticeOrders
 
     private static ValueFault? ReadSex(string text, out string? value) =>
         (value = text) is "M" or "F" or "O" ? null : new ValueFault("is none of the choices", "Write M, F or O, or leave it out.");
+
+    private static ValueFault? ReadSide(string text, out string? value) =>
+        (value = text) is "R" or "L" or "B" ? null : new ValueFault("is no side", "Write R, L or B (both), or leave it out.");
 
     private static ValueFault? ReadUid(string text, out string? value) =>
         Uids.IsValid(value = text) ? null : new ValueFault("is no UID", "Write digits and dots, at most 64 characters, or leave it out.");

@@ -1,5 +1,6 @@
 using System.Globalization;
 using CameraBridge.Commands;
+using CameraBridge.Commands.Cards;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 
@@ -9,7 +10,7 @@ namespace CameraBridge.WebConsole;
 internal sealed class ConsoleHost : IAsyncDisposable
 {
     /// <summary>Nothing is loaded from elsewhere, nothing runs, nobody frames it.</summary>
-    private const string ContentPolicy = "default-src 'none'; style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
+    private const string ContentPolicy = "default-src 'none'; style-src 'self'; img-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
 
     private readonly WebApplication? _application;
 
@@ -66,6 +67,29 @@ internal sealed class ConsoleHost : IAsyncDisposable
         {
             context.Response.ContentType = "text/css; charset=utf-8";
             await context.Response.WriteAsync(WallScreen.Style, context.RequestAborted).ConfigureAwait(false);
+        });
+        MapClock(application, clock);
+    }
+
+    /// <summary>In the language that the browser asks for, if the program has it.</summary>
+    private static void MapClock(WebApplication application, TimeProvider clock)
+    {
+        application.MapGet("/clock", async (HttpContext context) =>
+        {
+            string asked = context.Request.GetTypedHeaders().AcceptLanguage.OrderByDescending(language => language.Quality ?? 1)
+                .Select(language => language.Value.ToString().Split('-')[0].ToLowerInvariant()).FirstOrDefault(CardTexts.Languages.Contains) ?? "en";
+            context.Response.ContentType = "text/html; charset=utf-8";
+            await context.Response.WriteAsync(ClockPage.Write(clock.GetUtcNow(), CardTexts.Of(asked)), context.RequestAborted).ConfigureAwait(false);
+        });
+        application.MapGet("/clock.png", async (HttpContext context) =>
+        {
+            context.Response.ContentType = "image/png";
+            await context.Response.Body.WriteAsync(ClockCode.InPicture(clock.GetUtcNow()), context.RequestAborted).ConfigureAwait(false);
+        });
+        application.MapGet("/clock.css", async (HttpContext context) =>
+        {
+            context.Response.ContentType = "text/css; charset=utf-8";
+            await context.Response.WriteAsync(ClockPage.Style, context.RequestAborted).ConfigureAwait(false);
         });
     }
 }

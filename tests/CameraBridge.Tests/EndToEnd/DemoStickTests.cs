@@ -24,7 +24,7 @@ public sealed class DemoStickTests
 
         (TestTerminal run, OnceReply reply) = await demo.OnceAsync(Cancellation);
         Assert.Equal(3, run.ExitCode);
-        Assert.Equal(33, reply.Taken);
+        Assert.Equal(49, reply.Taken);
         IReadOnlyList<TruthLine> lines = await StickComparison.CompareAsync(demo.Plan.Truth, reply, demo.Archive, Cancellation);
         Assert.DoesNotContain(lines, line => !line.Good);
         Assert.Equal(before, demo.Fingerprint());
@@ -32,7 +32,7 @@ public sealed class DemoStickTests
 
         (TestTerminal again, OnceReply second) = await demo.OnceAsync(Cancellation);
         Assert.Equal(3, again.ExitCode);
-        Assert.Equal((0, 33), (second.Taken, second.Known));
+        Assert.Equal((0, 49), (second.Taken, second.Known));
         Assert.Equal(reply.Sittings.Select(sitting => sitting.Sitting), second.Sittings.Select(sitting => sitting.Sitting));
         Assert.All(await StickComparison.CompareAsync(demo.Plan.Truth, second, demo.Archive, Cancellation), line => Assert.True(line.Good));
 
@@ -48,7 +48,7 @@ public sealed class DemoStickTests
 
         (TestTerminal run, OnceReply reply) = await demo.OnceAsync(Cancellation, "--patience", "500 ms");
         Assert.Equal(4, run.ExitCode);
-        Assert.Equal(17, reply.Sittings.Sum(sitting => sitting.Deliveries.Sum(delivery => delivery.Undelivered)));
+        Assert.Equal(21, reply.Sittings.Sum(sitting => sitting.Deliveries.Sum(delivery => delivery.Undelivered)));
         Assert.Contains(reply.Sittings.SelectMany(sitting => sitting.Deliveries), delivery => delivery.Outcome!.Contains("nothing listens there", StringComparison.Ordinal));
         Assert.Empty(Directory.EnumerateFiles(demo.Archive));
 
@@ -74,7 +74,7 @@ public sealed class DemoStickTests
         (_, OnceReply third) = await demo.OnceAsync(Cancellation);
         SittingReply filed = third.Sittings.Single(sitting => sitting.Folder == "0005");
         Assert.Equal(("R. Example", 3, 3), (filed.DecidedBy, filed.Pictures, filed.Deliveries.Single().Delivered));
-        Assert.Equal(20, Directory.EnumerateFiles(demo.Archive, "*.dcm").Count());
+        Assert.Equal(24, Directory.EnumerateFiles(demo.Archive, "*.dcm").Count());
     }
 
     /// <summary>From SOS to EOI, every received picture is byte for byte one of the camera's (ITU-T T.81 B.2.3; no byte of the entropy-coded scan may change).</summary>

@@ -6,6 +6,25 @@ namespace CameraBridge.Tests.EndToEnd;
 internal sealed record Order(
     string PatientName, string PatientID, string AccessionNumber, string StudyInstanceUID, string Station, string Modality, DateOnly Date, string StepId)
 {
+    /// <summary>R or L where the order names a side, as a protocol code of its own (PS3.3 section C.4.10; PS3.16 CID 244).</summary>
+    public string? Side { get; init; }
+
+    private string Protocol => Side is null ? "" : $"""
+        (0040,0008) SQ
+        (fffe,e000) -
+        (0008,0100) SH [EAR]
+        (0008,0102) SH [99TEST]
+        (0008,0104) LO [Ear photographs]
+        (fffe,e00d) -
+        (fffe,e000) -
+        (0008,0100) SH [{(Side == "R" ? "24028007" : "7771000")}]
+        (0008,0102) SH [SCT]
+        (0008,0104) LO [{(Side == "R" ? "Right" : "Left")}]
+        (fffe,e00d) -
+        (fffe,e0dd) -
+
+        """;
+
     public string ToDump() => string.Create(CultureInfo.InvariantCulture, $"""
         (0008,0005) CS [ISO_IR 192]
         (0008,0050) SH [{AccessionNumber}]
@@ -25,7 +44,7 @@ internal sealed record Order(
         (0040,0003) TM [0930]
         (0040,0006) PN [Performer^Pia]
         (0040,0007) LO [Ear photographs]
-        (0040,0009) SH [{StepId}]
+        {Protocol}(0040,0009) SH [{StepId}]
         (0040,0010) SH [ROOM1]
         (fffe,e00d) -
         (fffe,e0dd) -

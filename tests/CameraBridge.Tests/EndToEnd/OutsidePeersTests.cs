@@ -102,7 +102,7 @@ public sealed class OutsidePeersTests : IDisposable
 
     internal static IReadOnlyList<Order> Orders(StickPlan plan) => [.. plan.Orders.Select((order, index) => new Order(
         order.PatientName, order.PatientID, order.AccessionNumber, string.Create(CultureInfo.InvariantCulture, $"2.25.4711000{index}"), TestSite.Station, order.Modality,
-        DateOnly.FromDateTime(order.ScheduledAt), string.Create(CultureInfo.InvariantCulture, $"SPS{index}")))];
+        DateOnly.FromDateTime(order.ScheduledAt), string.Create(CultureInfo.InvariantCulture, $"SPS{index}")) { Side = order.Side })];
 
     private static void AssertFiledAsDrawn(StickPlan plan, OnceReply report)
     {

@@ -2,10 +2,14 @@ using System.Net;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Sittings.Cues;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using CameraBridge.Tests.Peers;
 using CameraBridge.Tests.Persistence;
 using CameraBridge.WebConsole;
 using Microsoft.Extensions.Logging.Abstractions;
+using Microsoft.Extensions.Time.Testing;
+using SkiaSharp;
 using Xunit;
 
 namespace CameraBridge.Tests.WebConsole;
@@ -52,6 +56,37 @@ public sealed class WallScreenTests : IDisposable
         Assert.Equal("no-store", before.Headers.CacheControl!.ToString());
         Assert.Contains(".safe", await browser.GetStringAsync(new Uri("/wall.css", UriKind.Relative), Cancellation), StringComparison.Ordinal);
         Assert.Equal(HttpStatusCode.NotFound, (await browser.GetAsync(new Uri("/state.db", UriKind.Relative), Cancellation)).StatusCode);
+    }
+
+    [Theory]
+    [InlineData("fr-CA, en;q=0.5", "Photographiez ce code")]
+    [InlineData("xx, *", "Photograph this code")]
+    public async Task The_clock_page_shows_a_code_that_tells_the_time_in_the_browsers_language_and_runs_nothing(string language, string words)
+    {
+        SiteConfiguration site = new()
+        {
+            SpoolFolder = _folder.FullName,
+            StateFile = Path.Combine(_folder.FullName, "state.db"),
+            Sources = [],
+            Console = new ConsoleConfiguration { Port = PeerProcess.FreePort() },
+        };
+        FakeTimeProvider clock = new(new DateTimeOffset(2026, 11, 25, 9, 30, 15, TimeSpan.Zero));
+        await using IPipelineDatabase database = await PipelineDatabase.OpenAsync(site, clock, Cancellation);
+        await using ConsoleHost console = await ConsoleHost.StartAsync(site, database, clock, NullLogger<ConsoleHost>.Instance, Cancellation);
+        using HttpClient browser = new() { BaseAddress = console.Address };
+        browser.DefaultRequestHeaders.Add("Accept-Language", language);
+
+        using HttpResponseMessage answer = await browser.GetAsync(new Uri("/clock", UriKind.Relative), Cancellation);
+        string page = await answer.Content.ReadAsStringAsync(Cancellation);
+        using SKData picture = SKData.CreateCopy(await browser.GetByteArrayAsync(new Uri("/clock.png", UriKind.Relative), Cancellation));
+
+        Assert.Contains(words, page, StringComparison.Ordinal);
+        Assert.Contains("<img src=\"/clock.png\" alt=\"2026-11-25 09:30:15 UTC\">", page, StringComparison.Ordinal);
+        Assert.DoesNotContain("<script", page, StringComparison.OrdinalIgnoreCase);
+        Assert.Contains("default-src 'none'; style-src 'self'; img-src 'self';", answer.Headers.GetValues("Content-Security-Policy").Single(), StringComparison.Ordinal);
+        Assert.Equal("no-store", answer.Headers.CacheControl!.ToString());
+        Assert.Equal(clock.GetUtcNow(), CardText.Read(Assert.Single(new LabelReader().Read(picture).Texts))!.Value.Card!.Clock);
+        Assert.Contains("img", await browser.GetStringAsync(new Uri("/clock.css", UriKind.Relative), Cancellation), StringComparison.Ordinal);
     }
 
     [Fact]

@@ -98,7 +98,7 @@ internal abstract partial class SqlPipelineDatabase
                 select c.place, c.size, c.modified_at, c.sha256,
                     case when {MayBeReleased} then 'Kept'
                          when c.state = 'Held' or s.state = 'Held' then 'Held'
-                         when c.state = 'Evidence' and s.state = 'Empty' then 'Kept'
+                         when c.state = 'Evidence' and not exists (select 1 from captures f where f.sitting_id = c.sitting_id and f.state <> 'Evidence') then 'Kept'
                          when c.state = 'Encoded' and exists (
                             select 1 from imaging_objects o join deliveries d on d.imaging_object_id = o.id
                             where o.capture_id = c.id and d.state not in ('Stored', 'StoredWithWarning')) then 'Undelivered'

@@ -12,13 +12,15 @@ internal abstract partial class SqlPipelineDatabase
                 $"""
                 select c.id, c.spool_name, o.pieces from captures c join sittings s on s.id = c.sitting_id left join imaging_objects o on o.capture_id = c.id
                 where c.trimmed_at is null and s.spool in ('', $3) and {MayBeReleased}
+                    and not (c.state = 'Evidence' and c.held_reason is not null)
                     and not exists (select 1 from work w where w.stage = 'Releases' and w.subject_id = c.id)
                     and (select max(k.finished_at) from captures f join imaging_objects fo on fo.capture_id = f.id join deliveries d on d.imaging_object_id = fo.id
                             join confirmations k on k.delivery_id = d.id
                          where f.sitting_id = c.sitting_id and (f.id = c.id or c.state = 'Evidence')) <= $1
                     and not exists (
                         select 1 from captures x
-                        where x.spool_name = c.spool_name and x.id <> c.id and x.trimmed_at is null and x.state not in ('Encoded', 'Evidence'))
+                        where x.spool_name = c.spool_name and x.id <> c.id and x.trimmed_at is null
+                            and (x.state not in ('Encoded', 'Evidence') or (x.state = 'Evidence' and x.held_reason is not null)))
                     and not exists (
                         select 1 from captures x join imaging_objects xo on xo.capture_id = x.id join deliveries d on d.imaging_object_id = xo.id
                             left join confirmations k on k.delivery_id = d.id

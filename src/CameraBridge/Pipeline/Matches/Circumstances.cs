@@ -1,5 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Objects;
 using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Sittings.Cues;
 
@@ -22,6 +23,8 @@ internal static class Circumstances
 
         // A file's own time may be that of a copy: where a picture tells its time itself, that counts alone.
         DateTimeOffset[] times = [.. timesByFile[!timesByFile.Contains(false)]];
+        var said = new SittingCues(sitting, captures, cues);
+        Capture[] pictures = [.. captures.Where(capture => !said.IsEvidence(capture))];
         return new MatchCircumstances
         {
             Identity = Identity.Of(sitting, captures, cues),
@@ -29,7 +32,9 @@ internal static class Circumstances
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
             AreTimesApart = timesByFile.Any(AreApart),
             StationAETitle = source?.StationAETitle,
-            Modality = ModalityOf(site.Optics, source, cues),
+            Modality = ModalityOf(site.Optics, source, pictures.Select(said.Of)),
+            Sides = [.. pictures.Select(picture => said.Of(picture).Said).Where(values => values.One(OpticPart.ByHandKey) != ValueKeys.Side)
+                .Select(values => values.One(ValueKeys.Side)).OfType<string>().Distinct(StringComparer.Ordinal).Order(StringComparer.Ordinal)],
             RequireStation = site.Worklists.Count == 0 || site.Worklists.Any(worklist => worklist.RequireStation),
             RequireModality = site.Worklists.Any(worklist => worklist.RequireModality),
             DaysAround = site.Worklists.Select(worklist => worklist.DaysAround).DefaultIfEmpty(0).Min(),
@@ -47,12 +52,12 @@ internal static class Circumstances
     /// <summary>More than a day between pictures whose times come from the same origin; Exif and file times are not held against each other.</summary>
     private static bool AreApart(IEnumerable<DateTimeOffset> times) => times.Max() - times.Min() > LongestVisit;
 
-    /// <summary>The modality of the source's optic, or of the one that sidecars name; null when there is more than one.</summary>
-    private static string? ModalityOf(OpticsTable optics, SourceConfiguration? source, IReadOnlyList<Cue> cues)
+    /// <summary>The modality of the source's optic, or of the one that cues name for the pictures; null when there is more than one.</summary>
+    private static string? ModalityOf(OpticsTable optics, SourceConfiguration? source, IEnumerable<(string? Optic, OpticValues Said)> pictures)
     {
         string[] modalities =
         [
-            .. cues.Select(cue => cue.Optic).OfType<string>().DefaultIfEmpty(source?.Optic ?? "")
+            .. pictures.Select(picture => picture.Optic ?? source?.Optic ?? "").DefaultIfEmpty(source?.Optic ?? "")
                 .Select(name => optics.TryFind(name, out Optic? optic) ? optic.Still.Modality : "")
                 .Distinct(StringComparer.Ordinal),
         ];

@@ -36,6 +36,8 @@ internal sealed record Identity
         Claim[] claims = [.. cues.Where(cue => Names(cue)).Select(cue => new Claim(cue, Scope(cue, places)))];
         var problems = new List<Reason>();
         AddFindings(problems, sitting, cues);
+        var cards = new CardActs(sitting, captures, cues);
+        problems.AddRange(cards.Problems);
 
         string[] patients = Distinct(claims, claim => claim.Cue.PatientID);
         string[] issuers = Distinct(claims, claim => claim.Cue.IssuerOfPatientID);
@@ -52,7 +54,8 @@ internal sealed record Identity
         AddDisagreement(problems, claims, patients, "patients", "two-patients", cue => cue.PatientID);
         AddDisagreement(problems, claims, issuers, "issuers of the patient ID", "two-issuers", cue => cue.IssuerOfPatientID);
         AddDisagreement(problems, claims, orders, "accession numbers", "several-orders", cue => cue.AccessionNumber);
-        AddCoverage(problems, sitting, captures, claims, cues.Any(cue => cue.Kind == CueKind.Label && cue.Finding is not null));
+        AddCoverage(
+            problems, sitting, [.. captures.Where(capture => !cards.IsCard(capture.Id))], claims, cues.Any(cue => cue.Kind == CueKind.Label && cue.Finding is not null));
         return new Identity
         {
             PatientID = patients is [var patient] ? patient : null,
@@ -65,7 +68,8 @@ internal sealed record Identity
                 .Select(claim => new Reason(
                     Code(claim.Cue.Kind),
                     claim.Cue.Pattern is { } pattern ? $"{Title(claim.Cue.Kind)}, read by the pattern {pattern}" : Title(claim.Cue.Kind)))
-                .Distinct()],
+                .Distinct(),
+                .. cards.Evidence],
         };
     }
 

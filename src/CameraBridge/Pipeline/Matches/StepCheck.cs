@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline.Objects.Mapping;
 
 namespace CameraBridge.Pipeline.Matches;
 
@@ -22,6 +23,9 @@ internal sealed record MatchCircumstances
 
     /// <summary>What the source's optic makes; null when not known.</summary>
     public string? Modality { get; init; }
+
+    /// <summary>The sides that cues say of its pictures (R, L, B), but for those that a person said; empty when none says any.</summary>
+    public IReadOnlyList<string> Sides { get; init; } = [];
 
     public bool RequireStation { get; init; }
 
@@ -69,6 +73,7 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
         distance += CheckPlace(step, circumstances, reasonsFor, against);
         distance += CheckTime(step, circumstances, reasonsFor, against);
         CheckTwins(step, reasonsFor, against);
+        distance += CheckSide(step, circumstances.Sides, reasonsFor, against);
         if (circumstances.StepBefore is { } before && before.Key == step.Key)
         {
             reasonsFor.Add(new Reason("same-as-before", "the pictures before them in the same folder were filed under it"));
@@ -213,6 +218,24 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
                 reasonsFor.Add(reason with { Words = $"note: {reason.Words}, which the configuration allows" });
             }
         }
+    }
+
+    /// <summary>The other side of a pair may be the wrong patient, order or picture: nobody but a person can tell.</summary>
+    private static double CheckSide(WorklistStep step, IReadOnlyList<string> sides, List<Reason> reasonsFor, List<Reason> against)
+    {
+        if (OrderValues.SideOf(step.Item) is not { } ordered || sides.Count == 0)
+        {
+            return 0;
+        }
+
+        if (ordered == "B" || sides.All(side => side == ordered))
+        {
+            reasonsFor.Add(new Reason("side", "its side is the one that cues say"));
+            return 0;
+        }
+
+        against.Add(new Reason("other-side", $"it is for the {(ordered == "R" ? "right" : "left")} side, and a cue says another one of some of the pictures"));
+        return 15;
     }
 
     private static double CheckTime(WorklistStep step, MatchCircumstances circumstances, List<Reason> reasonsFor, List<Reason> against)

@@ -42,7 +42,7 @@ internal sealed class SittingObjects
         this.contents = contents;
         this.sitting = sitting;
         this.step = step;
-        this.cues = new SittingCues(captures, cues);
+        this.cues = new SittingCues(sitting, captures, cues);
         pictures = [.. captures.Where(capture => !this.cues.IsEvidence(capture))];
         foreach (Capture capture in pictures)
         {
@@ -106,7 +106,7 @@ internal sealed class SittingObjects
     {
         if (cues.IsEvidence(capture))
         {
-            others.Add(new CaptureVerdict(capture.Id, CaptureState.Evidence, null));
+            others.Add(new CaptureVerdict(capture.Id, CaptureState.Evidence, cues.TakenBack(capture)?.Words));
             return;
         }
 

@@ -8,7 +8,7 @@ namespace CameraBridge.Pipeline.Sittings;
 /// <list type="number">
 /// <item>Numbered names win: a camera counts on, whatever its clock does. A clock that jumps back, or file times of 2 s, change nothing.</item>
 /// <item>A counter that ran over (…9999, 0001…) is taken as such when the times say so; when they do not, the order is in doubt.</item>
-/// <item>Names that are not numbered say nothing: the times count, Exif or the file's, and the name only where times are equal. Where a label and its
+/// <item>Names that are not numbered say nothing: the times count, Exif or the file's, and the name only where times are equal. Where a label or card and its
 /// neighbour are too close in time to tell which was first, the order is in doubt.</item>
 /// </list>
 /// </summary>
@@ -19,7 +19,7 @@ internal static class CaptureOrder
 
     /// <summary>Puts pictures in order. Sidecars are no pictures and must not be among them.</summary>
     /// <param name="pictures">The folder's pictures.</param>
-    /// <param name="divides">The captures at which a sitting may begin: labels, and what could not be looked at.</param>
+    /// <param name="divides">The captures of which it matters what follows them: labels, cards, and what could not be looked at.</param>
     /// <returns>The order, and why it is in doubt or null.</returns>
     public static (IReadOnlyList<Capture> Pictures, string? Doubt) Of(IReadOnlyList<Capture> pictures, IReadOnlySet<long> divides)
     {
@@ -42,7 +42,7 @@ internal static class CaptureOrder
             TimeSpan between = TimeOf(byTime[i]) - TimeOf(byTime[i - 1]);
             if (matters && (coarse ? between <= FileTimeStep : between == TimeSpan.Zero))
             {
-                return (byTime, "The file names are not numbered and the times of a label and its neighbour are equal, so it is not sure which pictures follow the label.");
+                return (byTime, "The file names are not numbered and the times of a label or card and its neighbour are equal, so it is not sure which pictures follow it.");
             }
         }
 
@@ -105,7 +105,7 @@ internal static class CaptureOrder
 
         return low.Max(TimeOf) <= high.Min(TimeOf)
             ? ([.. low, .. high], null)
-            : ([.. low, .. high], "The camera's picture counter may have begun again within the folder and the times do not tell, so it is not sure which pictures follow a label.");
+            : ([.. low, .. high], "The camera's picture counter may have begun again within the folder and the times do not tell, so it is not sure which pictures follow a label or card.");
     }
 
     /// <summary>Whether numbers decide the order of all names: two neighbours differ first in a number.</summary>

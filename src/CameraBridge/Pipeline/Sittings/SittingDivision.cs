@@ -1,5 +1,6 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Sittings.Cues;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 
 namespace CameraBridge.Pipeline.Sittings;
 
@@ -11,6 +12,8 @@ namespace CameraBridge.Pipeline.Sittings;
 /// If they contradict, the first of them stands alone: a patient who left.</item>
 /// <item>Two labels in one picture begin one part that bears both; matching holds it.</item>
 /// <item>A picture that could not be looked at may have been a label: it begins a part, and no label before it reaches there. Several in a row are one part.</item>
+/// <item>A card that says that the patient is done ends a part: what follows begins another, without the label before it.</item>
+/// <item>Cards that come before the first label and the first picture belong to that label's part.</item>
 /// <item>What speaks for the whole folder (its name, its sidecar) speaks for every part; a picture's own sidecar lies with its picture.</item>
 /// <item>A part without anything to file is empty.</item>
 /// </list>
@@ -24,7 +27,7 @@ internal static class SittingDivision
     public static IReadOnlyList<SittingPart> Divide(Sitting sitting, IReadOnlyList<Capture> captures, IReadOnlyList<Cue> cues)
     {
         ILookup<long, Cue> cuesOf = cues.ToLookup(cue => cue.CaptureId);
-        HashSet<long> divides = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Unreadable).Select(cue => cue.CaptureId)];
+        HashSet<long> divides = [.. cues.Where(cue => cue.Kind is CueKind.Label or CueKind.Unreadable or CueKind.Card).Select(cue => cue.CaptureId)];
         Capture[] sidecars = [.. captures.Where(capture => Sidecar.IsSidecar(capture.Place))];
         (IReadOnlyList<Capture> pictures, string? doubt) = CaptureOrder.Of([.. captures.Except(sidecars)], divides);
 
@@ -32,6 +35,7 @@ internal static class SittingDivision
         foreach (Capture picture in pictures)
         {
             Label[] labels = [.. cuesOf[picture.Id].Where(cue => cue.Kind == CueKind.Label).Select(Label.Of).Distinct()];
+            Cue[] cards = [.. cuesOf[picture.Id].Where(cue => cue.Kind == CueKind.Card)];
             bool unreadable = cuesOf[picture.Id].Any(cue => cue.Kind == CueKind.Unreadable);
             if (parts.Count == 0)
             {
@@ -45,8 +49,12 @@ internal static class SittingDivision
             {
                 parts.Add(new Part(SittingBegins.Label));
             }
+            else if (parts[^1].IsDone && (cards.Length == 0 || Array.Exists(cards, cue => cue.Card?.Key != CardKeys.Done)))
+            {
+                parts.Add(new Part(SittingBegins.Done));
+            }
 
-            parts[^1].Add(picture, labels, unreadable);
+            parts[^1].Add(picture, labels, cards, unreadable);
         }
 
         if (parts.Count == 0)
@@ -87,15 +95,18 @@ internal static class SittingDivision
         private readonly List<long> _captureIds = [];
         private readonly HashSet<string> _places = new(StringComparer.OrdinalIgnoreCase);
         private readonly List<Label> _labels = [];
-        private bool _onlyLabels = true;
+        private bool _onlyEvidence = true;
         private bool _onlyUnreadable = true;
 
         public string Begins { get; } = begins;
 
         public IReadOnlyList<long> CaptureIds => _captureIds;
 
-        /// <summary>Nothing but labels and sidecars.</summary>
-        public bool IsEmpty => _onlyLabels;
+        /// <summary>Nothing but labels, cards and sidecars, and no card of which a person must be asked what it was to do.</summary>
+        public bool IsEmpty => _onlyEvidence;
+
+        /// <summary>A card has said that the patient is done.</summary>
+        public bool IsDone { get; private set; }
 
         public bool IsUnreadableSoFar => _onlyUnreadable;
 
@@ -104,21 +115,27 @@ internal static class SittingDivision
         /// <summary>Whether a picture with these labels belongs to this part.</summary>
         public bool Accepts(Label[] labels)
         {
+            if (IsDone)
+            {
+                return false;
+            }
+
             // A label alone after two in one picture says something clearer than they did, and so something else.
             if (labels.All(label => _labels.Exists(label.IsSaidBy)) && (_labels is [_] || _labels.TrueForAll(label => Array.Exists(labels, label.IsSaidBy))))
             {
                 return true;
             }
 
-            // Labels in a row, nothing between them: together they say who it is, unless they contradict each other.
-            return _onlyLabels && labels is [var label] && _labels is [var inForce] && !label.Contradicts(inForce);
+            // Labels in a row, nothing between them: together they say who it is, unless they contradict each other. Cards alone wait for their label.
+            return _onlyEvidence && (_labels.Count == 0 || (labels is [var label] && _labels is [var inForce] && !label.Contradicts(inForce)));
         }
 
-        public void Add(Capture picture, Label[] labels, bool unreadable)
+        public void Add(Capture picture, Label[] labels, Cue[] cards, bool unreadable)
         {
             _captureIds.Add(picture.Id);
             _places.Add(picture.Place);
-            _onlyLabels &= labels.Length > 0 && !unreadable;
+            _onlyEvidence &= labels.Length + cards.Length > 0 && !unreadable && !Array.Exists(cards, cue => cue.Card is null or { Key: CardKeys.Ignore });
+            IsDone |= Array.Exists(cards, cue => cue.Card?.Key == CardKeys.Done);
             _onlyUnreadable &= unreadable;
             if (_labels is [var inForce] && labels is [var more] && !more.Contradicts(inForce))
             {

@@ -24,7 +24,7 @@ internal static class StickOrders
                     station_ae_title: {order.StationAETitle}
                     modality: {order.Modality}
                     description: {order.Description}
-                    start: {order.ScheduledAt:yyyy-MM-dd HH:mm}
+                    start: {order.ScheduledAt:yyyy-MM-dd HH:mm}{(order.Side is null ? "" : $"\n    side: {order.Side}")}
 
                 """);
         }

@@ -1,4 +1,5 @@
 using System.Globalization;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using ZXing;
 
 namespace CameraBridge.Practice.Sticks;
@@ -31,10 +32,17 @@ internal sealed record StickOrder(
     DateTime ScheduledAt)
 {
     public string StationAETitle { get; init; } = StickPlan.StationAETitle;
+
+    /// <summary>R, L or B where the order names a side.</summary>
+    public string? Side { get; init; }
 }
 
 /// <summary>Pictures that must be filed under an order.</summary>
-internal sealed record ExpectedFiled(string Folder, string AccessionNumber, int Pictures);
+/// <param name="Folder">Where they lie.</param>
+/// <param name="AccessionNumber">The order.</param>
+/// <param name="Pictures">How many.</param>
+/// <param name="Sides">The sides of the pictures in their order, as R, L, B and '-' for none; null where no cue tells any.</param>
+internal sealed record ExpectedFiled(string Folder, string AccessionNumber, int Pictures, string? Sides = null);
 
 /// <summary>Captures of a folder that must be held, or nobody's rather than the wrong one's.</summary>
 internal sealed record ExpectedHeld(string Folder, int Captures, string Why);
@@ -64,6 +72,8 @@ internal sealed record StickPlan(IReadOnlyList<StickFolder> Folders, IReadOnlyLi
             Order(day, 6, "Thistlecombe^Ansel", "M", "ES", "Otoscopy, right ear"),
             Order(day, 7, "Fenwold^Ignatia", "F", "XC", "Skin, follow-up"),
             Order(day, 8, "Larkspur^Wendel", "M", "XC", "Wound, first visit"),
+            Order(day, 9, "Nettlefold^Quill", "F", "ES", "Otoscopy, both ears"),
+            Order(day, 10, "Copperthwaite^Ivo", "M", "ES", "Otoscopy, right ear") with { Side = "R" },
         ];
         StickFolder[] folders =
         [
@@ -78,6 +88,13 @@ internal sealed record StickPlan(IReadOnlyList<StickFolder> Folders, IReadOnlyLi
                 "0008",
                 [.. Pictures(Motif.Eardrum, 2), new PictureShot(Motif.Eardrum, Torn: true)],
                 $$"""{ "version": 1, "accession_number": "{{orders[5].AccessionNumber}}", "side": "R", "optic": "ear" }"""),
+            new(
+                "0009",
+                [
+                    Band(BarcodeFormat.QR_CODE, orders[8]), Card(CardKeys.Optic, "ear"), Card(CardKeys.Side, "R"), .. Pictures(Motif.Eardrum, 2),
+                    Card(CardKeys.Side, "L"), .. Pictures(Motif.Eardrum, 3), Card(CardKeys.Ignore, CardKeys.IgnoreLast), Card(CardKeys.Done, CardKeys.DonePatient),
+                ]),
+            new("0010", [Band(BarcodeFormat.QR_CODE, orders[9]), Card(CardKeys.Optic, "ear"), Card(CardKeys.Side, "L"), .. Pictures(Motif.Eardrum, 2)]),
         ];
         StickTruth truth = new(
             [
@@ -86,13 +103,15 @@ internal sealed record StickPlan(IReadOnlyList<StickFolder> Folders, IReadOnlyLi
                 new("0003", orders[2].AccessionNumber, 3),
                 new("0006", orders[3].AccessionNumber, 2),
                 new("0006", orders[4].AccessionNumber, 3),
-                new("0008", orders[5].AccessionNumber, 2),
+                new("0008", orders[5].AccessionNumber, 2, "RR"),
+                new("0009", orders[8].AccessionNumber, 4, "RRLL"),
             ],
             [
                 new("0004", 3, "the label names a patient that the worklist does not know"),
                 new("0005", 3, "no label"),
                 new("0007", 3, "two patients' labels in one picture"),
                 new("0008", 1, "the last file is torn"),
+                new("0010", 5, "the order is for the right ear, and a cue card says the left"),
             ]);
         return new StickPlan(folders, orders, truth);
     }
@@ -127,6 +146,8 @@ internal sealed record StickPlan(IReadOnlyList<StickFolder> Folders, IReadOnlyLi
     private static LabelCode BandCode(BarcodeFormat format, StickOrder order) => new(format, $"PID:{order.PatientID}");
 
     private static LabelShot Sheet(BarcodeFormat format, StickOrder order) => new(new LabelCode(format, $"ACC:{order.AccessionNumber}"));
+
+    private static LabelShot Card(string key, string value) => new(new LabelCode(BarcodeFormat.QR_CODE, CardText.Write(new CardCue(key, value))));
 
     private static IEnumerable<Shot> Pictures(Motif motif, int count) => Enumerable.Repeat(new PictureShot(motif), count);
 }

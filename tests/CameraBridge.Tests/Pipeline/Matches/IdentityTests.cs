@@ -1,5 +1,6 @@
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Matches;
@@ -69,6 +70,27 @@ public sealed class IdentityTests
         Assert.Null(identity.PatientID);
         Assert.Equal(["P0001", "P0002"], identity.AllPatientIDs);
         Assert.DoesNotContain("P000", problem.Words, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_card_is_told_among_the_evidence_names_nobody_and_needs_no_name_of_its_own()
+    {
+        Cue card = new() { CaptureId = 2, Kind = CueKind.Card, Card = new CardCue("side", "R"), Side = "R" };
+        Cue[] names = [.. ((long[])[1, 3]).Select(capture => new Cue { CaptureId = capture, Kind = CueKind.FileName, PatientID = "P0001" })];
+
+        Identity identity = Steps.Identity([.. names, card]);
+
+        Assert.Empty(identity.Problems);
+        Assert.Equal("a cue card in picture 2: side R, from there on", identity.Evidence[^1].Words);
+        Assert.Equal("no-label", Assert.Single(Steps.Identity(card).Problems).Code);
+    }
+
+    [Fact]
+    public void A_card_that_a_person_must_explain_holds_whatever_the_label_says()
+    {
+        Cue card = new() { CaptureId = 1, Kind = CueKind.Card, Card = new CardCue("ignore", "last") };
+
+        Assert.Equal("card-ignores-nothing", Assert.Single(Steps.Identity(Steps.Label("P0001"), card).Problems).Code);
     }
 
     [Theory]

@@ -1,4 +1,5 @@
 using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using Xunit;
@@ -31,6 +32,40 @@ public sealed class MatchRulesTests
         Assert.Equal("rules", match.DecidedBy);
         Assert.Equal(["by-label", "patient", "station", "modality", "day", "only-step"], match.Evidence.Select(reason => reason.Code));
         Assert.DoesNotContain(match.Evidence, reason => reason.Words.Contains("P0001", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public void A_cue_that_says_the_other_side_than_the_order_holds()
+    {
+        Match right = DecideSides(["R"], "24028007");
+        Match left = DecideSides(["L"], "24028007");
+        Match some = DecideSides(["L", "R"], "24028007");
+
+        Assert.Contains(right.Evidence, reason => reason.Code == "side");
+        Assert.All((Match[])[left, some], match =>
+        {
+            Assert.Null(match.StepJson);
+            Assert.Equal("The one step that was found does not fit: it is for the right side, and a cue says another one of some of the pictures.", Assert.Single(match.HeldReasons).Words);
+        });
+    }
+
+    [Theory]
+    [InlineData("51440002", "L", "R")]
+    [InlineData(null, "L")]
+    [InlineData("24028007")]
+    public void An_order_for_both_sides_or_none_and_pictures_without_a_side_contradict_nothing(string? ordered, params string[] said) =>
+        Assert.NotNull(DecideSides(said, ordered).StepJson);
+
+    [Fact]
+    public void Of_a_patients_two_steps_the_one_for_the_side_that_cues_say_is_the_match()
+    {
+        Match match = MatchRules.Decide(
+            5,
+            Steps.Circumstances(ByLabel) with { Sides = ["L"] },
+            [Steps.Answers(ForSide(Steps.Answer(), "24028007"), ForSide(Steps.Answer(accession: "A0002", stepId: "S0002", study: "2.25.1002"), "7771000"))],
+            Now);
+
+        Assert.Equal("S0002", WorklistStep.FromJson(match.StepJson!).ScheduledProcedureStepID);
     }
 
     [Fact]
@@ -344,6 +379,24 @@ public sealed class MatchRulesTests
             [new WorklistQuestion { AccessionNumber = "A1" }, broad],
             MatchRules.FurtherQuestions(identity, broad, [Steps.Answers()]));
         Assert.Empty(MatchRules.FurtherQuestions(identity, broad, [Steps.Answers(Steps.Answer())]));
+    }
+
+    private static Match DecideSides(string[] said, string? ordered) =>
+        MatchRules.Decide(5, Steps.Circumstances(ByLabel) with { Sides = said }, [Steps.Answers(ForSide(Steps.Answer(), ordered))], Now);
+
+    /// <summary>The order names a side by a code of PS3.16 CID 244 (24028007 right, 7771000 left, 51440002 both) in its protocol codes (PS3.3 section C.4.10).</summary>
+    private static DataSet ForSide(DataSet answer, string? side)
+    {
+        if (side is not null)
+        {
+            DataSet protocol = new();
+            protocol.Set(Tags.CodeValue, side);
+            protocol.Set(Tags.CodingSchemeDesignator, "SCT");
+            protocol.Set(Tags.CodeMeaning, "side");
+            answer.GetItem(Tags.ScheduledProcedureStepSequence)!.SetItems(Tags.ScheduledProtocolCodeSequence, protocol);
+        }
+
+        return answer;
     }
 
     private static Match Decide(Identity identity, params DataSet[] answers) =>

@@ -9,6 +9,8 @@ using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Deliveries;
 using CameraBridge.Pipeline.Objects;
+using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using CameraBridge.Tests.Dicom.Bitstreams;
 using CameraBridge.Tests.Peers;
 using Microsoft.Extensions.Logging.Abstractions;
@@ -60,6 +62,26 @@ public sealed class ObjectsStageTests : IDisposable
             Assert.Equal(2, objects.Select(made => made.GetString(Tags.SeriesInstanceUID)).Distinct().Count());
             Assert.Equal(["20260228"], objects.Select(made => made.GetString(Tags.StudyDate)!).Distinct());
             Assert.Contains(objects, made => made.GetString(Tags.ImageLaterality) == "L" && made.GetString(Tags.BodyPartExamined) == "HAND");
+        }
+    }
+
+    [Fact]
+    public async Task Cards_say_the_side_of_what_follows_are_evidence_and_so_is_what_they_take_back()
+    {
+        byte[] whole = new TestJpeg().ToBytes();
+        (IPipelineDatabase database, long sitting) = await MatchedAsync(
+            ("3/a.jpg", whole), ("3/b-left.jpg", whole), ("3/c.jpg", whole), ("3/d.jpg", whole), ("3/e-ignore.jpg", whole));
+        await using (database)
+        {
+            await RunAsync(database);
+
+            IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting, Cancellation);
+            Assert.Equal(
+                [CaptureState.Encoded, CaptureState.Evidence, CaptureState.Encoded, CaptureState.Evidence, CaptureState.Evidence], captures.Select(capture => capture.State));
+            Assert.Equal("picture 4 is taken back by the card in picture 5: it is kept, and not filed", captures[3].HeldReason);
+            Assert.Equal(
+                [("1", null), ("2", "L")],
+                (await ObjectsAsync(database)).Select(made => (made.GetString(Tags.InstanceNumber)!, made.GetString(Tags.ImageLaterality))).Order());
         }
     }
 
@@ -365,6 +387,10 @@ public sealed class ObjectsStageTests : IDisposable
         "2/camerabridge.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Side = "R", Optic = "ear" }],
         "2/at14-d.jpg.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Side = "L" }],
         "1/b.jpg.json" => [new Cue { CaptureId = capture.Id, Kind = CueKind.Sidecar, Optic = "hand", Side = "L" }],
+        "3/b-left.jpg" => [Card(capture, "side", "L")],
+        "3/e-ignore.jpg" => [Card(capture, "ignore", "last")],
         _ => [],
     };
+
+    private static Cue Card(Capture capture, string key, string value) => CardReading.Read(CardText.Write(new CardCue(key, value)), OpticsTable.Own, capture.Id)!;
 }

@@ -1,6 +1,7 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Sittings;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Sittings;
@@ -159,6 +160,70 @@ public sealed class SittingDivisionTests
     }
 
     [Fact]
+    public void A_patient_who_is_done_has_no_more_pictures_and_the_label_before_reaches_none()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Card("IMG_0003.JPG", CardKeys.Done, "patient");
+        Card("IMG_0004.JPG", CardKeys.Done, "patient");
+        Picture("IMG_0005.JPG");
+        Card("IMG_0006.JPG", CardKeys.Done, "patient");
+        Card("IMG_0007.JPG", CardKeys.Side, "R");
+        Label("IMG_0008.JPG", "B");
+        Picture("IMG_0009.JPG");
+        Card("IMG_0010.JPG", CardKeys.Done, "patient");
+        Label("IMG_0011.JPG", "B");
+        Picture("IMG_0012.JPG");
+        Card("IMG_0013.JPG", CardKeys.Done, "patient");
+        Unreadable("IMG_0014.JPG");
+
+        Assert.Equal(["folder: 1 2 3 4", "done: 5 6", "done: 7 8 9 10", "label: 11 12 13", "unreadable: 14"], Divide());
+    }
+
+    [Fact]
+    public void Cards_alone_wait_for_their_label_and_cards_after_pictures_do_not()
+    {
+        Card("IMG_0001.JPG", CardKeys.Side, "R");
+        Label("IMG_0002.JPG", "A");
+        Card("IMG_0003.JPG", CardKeys.Optic, "ear");
+        Label("IMG_0004.JPG", null, order: "1");
+        Picture("IMG_0005.JPG");
+        Card("IMG_0006.JPG", CardKeys.Side, "L");
+        Label("IMG_0007.JPG", "B");
+        Picture("IMG_0008.JPG");
+
+        Assert.Equal(["folder: 1 2 3 4 5 6", "label: 7 8"], Divide());
+    }
+
+    [Fact]
+    public void Cards_without_pictures_are_nothing_to_file_but_one_that_a_person_must_explain_is_not_passed_over()
+    {
+        Card("IMG_0001.JPG", CardKeys.Side, "R");
+        Assert.Equal(["folder: 1 (empty)"], Divide());
+
+        Card("IMG_0002.JPG", CardKeys.Ignore, "last");
+        Assert.Equal(["folder: 1 2"], Divide());
+
+        _captures.Clear();
+        _cues.Clear();
+        Picture("IMG_0001.JPG");
+        _cues.Add(new Cue { CaptureId = 1, Kind = CueKind.Card, Finding = new Reason("card-damaged", "") });
+        Assert.Equal(["folder: 1"], Divide());
+    }
+
+    [Fact]
+    public void A_card_and_a_label_in_one_picture_both_count()
+    {
+        Label("IMG_0001.JPG", "A");
+        Picture("IMG_0002.JPG");
+        Label("IMG_0003.JPG", "B");
+        _cues.Add(new Cue { CaptureId = 3, Kind = CueKind.Card, Card = new CardCue(CardKeys.Done, "patient") });
+        Picture("IMG_0004.JPG");
+
+        Assert.Equal(["folder: 1 2", "label: 3 (empty)", "done: 4"], Divide());
+    }
+
+    [Fact]
     public void Sidecars_lie_with_their_picture_or_with_the_first_part_and_speak_for_all()
     {
         Label("IMG_0001.JPG", "A");
@@ -192,8 +257,10 @@ public sealed class SittingDivisionTests
             for (int i = random.Next(1, 30); i > 0; i--)
             {
                 string name = random.Next(4) == 0 ? $"scan{random.Next(1000)}-{i}.jpg" : $"IMG_{random.Next(10_000):0000}{(char)('a' + i)}.jpg";
-                switch (random.Next(6))
+                switch (random.Next(8))
                 {
+                    case 6: Card(name, CardKeys.Side, "R"); break;
+                    case 7: Card(name, CardKeys.Done, "patient"); break;
                     case 0: Label(name, random.Next(3) == 0 ? null : "A", random.Next(2) == 0 ? "1" : null); break;
                     case 1: Unreadable(name); break;
                     case 2: Picture(name + ".json"); break;
@@ -219,6 +286,17 @@ public sealed class SittingDivisionTests
         Assert.All(Parts(), part => Assert.NotNull(part.Doubt));
     }
 
+    [Fact]
+    public void It_is_in_doubt_which_pictures_follow_a_card_that_was_taken_at_the_same_time()
+    {
+        Picture("a.jpg");
+        Card("b.jpg", CardKeys.Side, "R");
+        Assert.All(Parts(), part => Assert.Null(part.Doubt));
+
+        _captures[1] = _captures[1] with { TakenAt = _captures[0].TakenAt };
+        Assert.All(Parts(), part => Assert.Contains("label or card", part.Doubt!, StringComparison.Ordinal));
+    }
+
     private void Label(string name, string? patient, string? order = null)
     {
         Picture(name);
@@ -229,6 +307,12 @@ public sealed class SittingDivisionTests
     {
         Picture(name);
         _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Label, Finding = new Reason("id-not-proven", "x") });
+    }
+
+    private void Card(string name, string key, string value)
+    {
+        Picture(name);
+        _cues.Add(new Cue { CaptureId = _captures.Count, Kind = CueKind.Card, Card = new CardCue(key, value) });
     }
 
     private void Unreadable(string name)

@@ -64,12 +64,15 @@ internal static class AnatomyMapping
         }
     }
 
+    /// <summary>The code of R, L or B.</summary>
+    public static Code SideCode(string side) => side switch { "R" => Right, "L" => Left, _ => Both };
+
     private static void MapRegion(DataSet target, Code region, string? side, OpticValues values)
     {
         DataSet item = region.ToItem();
         SetIfAny(item, Tags.AnatomicRegionModifierSequence,
         [
-            .. side is null ? [] : new[] { (side switch { "R" => Right, "L" => Left, _ => Both }).ToItem() },
+            .. side is null ? [] : new[] { SideCode(side).ToItem() },
             .. values.CodesOf(ValueKeys.BodySiteModifiers).Select(modifier => modifier.ToItem()),
         ]);
         target.SetItems(Tags.AnatomicRegionSequence, item);

@@ -25,6 +25,9 @@ internal static class OrderValues
         return WithOnly(values, ValueKeys.BodySite, [.. Of(codes, optic.BodySites)]);
     }
 
+    /// <summary>The one side that the order names: R, L or B; null when it names none, or two.</summary>
+    public static string? SideOf(DataSet step) => Codes(step).Distinct().Select(Side).OfType<string>().ToArray() is [var only] ? only : null;
+
     private static OpticValues WithOnly(OpticValues values, string key, string[] found) => found is [var only] ? values.With(key, only) : values;
 
     private static IEnumerable<string> Of(IEnumerable<(string Scheme, string Value)> codes, IReadOnlyList<int> groups)
