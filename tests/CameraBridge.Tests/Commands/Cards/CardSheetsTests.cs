@@ -152,7 +152,7 @@ public sealed class CardSheetsTests : IDisposable
     /// The code's width in millimetres: the first row of the page that has two runs of dark pixels of equal length, the longest of the row, shows the upper edges of the
     /// two finder patterns, seven modules each (ISO/IEC 18004, from memory). Lines to cut along are pale.
     /// </summary>
-    private static double CodeWidth(IEnumerable<(int From, int To)[]> rows)
+    private static double CodeWidth(List<(int From, int To)[]> rows)
     {
         (int From, int To)[] edges = rows.Select(runs => runs.Where(run => run.To - run.From > 60).ToArray())
             .First(runs => runs is [var first, .., var last] && Math.Abs(first.To - first.From - (last.To - last.From)) <= 2);
@@ -209,7 +209,7 @@ public sealed class CardSheetsTests : IDisposable
     }
 
     /// <summary>Cuts sheets into cards, along their lines.</summary>
-    private static List<string> CutAsUsed(IEnumerable<string> pages, CardPaper paper)
+    private static List<string> CutAsUsed(string[] pages, CardPaper paper)
     {
         var cards = new List<string>();
         foreach (string file in pages)

@@ -25,7 +25,7 @@ public sealed class ClockCodeTests
         {
             using (SKData picture = Screen(ClockCode.InText(Now, CardTexts.Of("en"))))
             {
-                Assert.Equal("2026-11-25T09:30:15.0000000+00:00", Assert.Single(Cues(picture)).Card!.Clock!.Value.ToString("O"));
+                Assert.Equal(Now.AddMilliseconds(-700), Assert.Single(Cues(picture)).Card!.Clock);
                 await File.WriteAllBytesAsync(file, picture.ToArray(), Cancellation);
             }
 
