@@ -14,7 +14,7 @@ internal static class OriginText
         (Origin.Said, "said of the picture: by a person (`held assign --say`), a sidecar file, the order's codes, or the optic's row of the optics table, in this order; the key is given"),
         (Origin.Optic, "the optic's row of the optics table"),
         (Origin.Picture, "the camera's file: its bit stream, or its Exif where noted"),
-        (Origin.Time, "when it was taken, by the camera's own time"),
+        (Origin.Time, "when it was taken, by the camera's own time, corrected where its clock is known"),
         (Origin.Made, "made by the program"),
         ("fixed", "the same in all objects of the class"),
     ];

@@ -23,6 +23,8 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
 {
     private static readonly DateTimeOffset Morning = new(2026, 1, 2, 9, 30, 0, TimeSpan.FromHours(1));
 
+    private static readonly TimeCorrection OfWrongClock = new(Morning.AddMinutes(5), 300, 2, Morning.AddHours(1));
+
     /// <summary>An object of an optic, with everything known that can be.</summary>
     public static SampleObject Full(Optic optic, CaptureKind kind) => new(
         new SeriesFacts
@@ -94,6 +96,7 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
         }
 
         yield return this with { Picture = Picture with { TakenAt = null, During = null } };
+        yield return this with { Picture = Picture with { Correction = OfWrongClock } };
         yield return this with { Series = Series with { Step = Renamed("Ä^Ä") } };
         foreach (string key in Picture.Said.Keys)
         {
@@ -134,6 +137,7 @@ internal sealed record SampleObject(SeriesFacts Series, PictureFacts Picture)
         }
 
         yield return (Origin.Of(Origin.Time, "of the picture"), this with { Picture = Picture with { TakenAt = Morning.AddMinutes(1).ToOffset(TimeSpan.FromHours(1)) } });
+        yield return (Origin.Of(Origin.Time, "where the clock is corrected"), this with { Picture = Picture with { Correction = OfWrongClock } });
         yield return (Origin.Of(Origin.Time, "of the sitting"), this with { Series = Series with { StartedAt = Morning.AddDays(1).AddMinutes(1) } });
         yield return (Origin.Of(Origin.Time, "of the study"), this with { Series = Series with { StudyStartedAt = Morning.AddDays(1).AddMinutes(1) } });
         yield return (Origin.Of(Origin.Time, "zone"), this with { Series = Series with { StudyStartedAt = Morning.ToOffset(TimeSpan.FromHours(2)) } });

@@ -17,6 +17,14 @@ internal sealed record SittingTime
 
     public int Captures { get; init; }
 
+    /// <summary>The camera as it names itself in the pictures; null where it does not, or there are several.</summary>
+    public string? Camera { get; init; }
+
+    public DateTimeOffset OpenedAt { get; init; }
+
+    /// <summary>Where <see cref="FirstTakenAt"/> comes from: the files' own times, since no picture tells it.</summary>
+    public bool IsFileTime { get; init; }
+
     /// <summary>The worklist item of its latest match as DICOM JSON (PS3.18 Annex F), null when it has none.</summary>
     public string? StepJson { get; init; }
 

@@ -226,7 +226,11 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
 }
 
 /// <summary>What the look at one capture gave.</summary>
-internal sealed record CaptureReading(Work Work, DateTimeOffset TakenAt, string TakenAtOrigin, IReadOnlyList<Cue> Cues);
+internal sealed record CaptureReading(Work Work, DateTimeOffset TakenAt, string TakenAtOrigin, IReadOnlyList<Cue> Cues)
+{
+    /// <summary>See <see cref="Pipeline.Capture.Camera"/>.</summary>
+    public string? Camera { get; init; }
+}
 
 /// <summary>A part of a folder that is one sitting: its captures in order, why it begins, and whether it has anything to file.</summary>
 internal sealed record SittingPart(IReadOnlyList<long> CaptureIds, string Begins, bool Empty)

@@ -8,11 +8,16 @@ namespace CameraBridge.Persistence;
 [JsonSourceGenerationOptions(PropertyNamingPolicy = JsonKnownNamingPolicy.SnakeCaseLower, DefaultIgnoreCondition = JsonIgnoreCondition.WhenWritingNull)]
 [JsonSerializable(typeof(IReadOnlyList<Reason>))]
 [JsonSerializable(typeof(IReadOnlyList<Proposal>))]
+[JsonSerializable(typeof(CameraClock))]
 internal sealed partial class StateJson : JsonSerializerContext
 {
     public static string Write(IReadOnlyList<Reason> reasons) => JsonSerializer.Serialize(reasons, Default.IReadOnlyListReason);
 
     public static string Write(IReadOnlyList<Proposal> proposals) => JsonSerializer.Serialize(proposals, Default.IReadOnlyListProposal);
+
+    public static string Write(CameraClock clock) => JsonSerializer.Serialize(clock, Default.CameraClock);
+
+    public static CameraClock ReadClock(string text) => JsonSerializer.Deserialize(text, Default.CameraClock) ?? Pipeline.CameraClock.Unknown;
 
     public static IReadOnlyList<Reason> ReadReasons(string text) => JsonSerializer.Deserialize(text, Default.IReadOnlyListReason) ?? [];
 

@@ -44,6 +44,9 @@ internal sealed record Capture
     /// <summary>Where <see cref="TakenAt"/> comes from: "exif" (with its own zone), "exif-local" (zone of the source), "file".</summary>
     public string? TakenAtOrigin { get; init; }
 
+    /// <summary>The camera as it names itself in the picture: maker, model, serial number; null where it does not.</summary>
+    public string? Camera { get; init; }
+
     public CaptureState State { get; init; }
 
     /// <summary>Why it is held, in words, without patient data.</summary>
@@ -193,6 +196,9 @@ internal sealed record Match
 
     /// <summary>What was asked and what was answered: a JSON document with the query and the answers as DICOM JSON.</summary>
     public string? Inquiry { get; init; }
+
+    /// <summary>What is known of the clock by which the pictures tell their time; null in a decision of a person, which leaves what was known.</summary>
+    public CameraClock? Clock { get; init; }
 
     /// <summary>"rules" for an automatic match, or the name of the person who assigned it.</summary>
     public string DecidedBy { get; init; } = "rules";

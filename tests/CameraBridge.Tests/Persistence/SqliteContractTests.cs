@@ -67,7 +67,10 @@ public sealed class SqliteContractTests : DatabaseContract
         }
 
         using var session = SqliteSession.Open(StateFile, TimeProvider.System);
-        Assert.Equal(Migrations.Newest, session.QueryNumber("select count(*) from schema_versions"));
+        Assert.Equal(Migrations.Newest, session.QueryNumber("select max(version) from schema_versions"));
+        Assert.Equal(
+            typeof(Migrations).Assembly.GetManifestResourceNames().Count(resource => resource.EndsWith(".sql", StringComparison.Ordinal)),
+            session.QueryNumber("select count(*) from schema_versions"));
     }
 
     [Fact]

@@ -12,7 +12,7 @@ internal abstract partial class SqlPipelineDatabase
     private const int KnownFilesPage = 20_000;
 
     private const string CaptureColumns =
-        "id, sitting_id, source, place, folder, size, modified_at, sha256, spool_name, settled_at, taken_at, taken_at_origin, state, held_reason, position";
+        "id, sitting_id, source, place, folder, size, modified_at, sha256, spool_name, settled_at, taken_at, taken_at_origin, state, held_reason, position, camera";
 
     /// <summary>A closing that was asked for while cues are still being read is looked at again after this time, if the last cue did not make it due before.</summary>
     private static readonly TimeSpan CuesWait = TimeSpan.FromSeconds(30);
@@ -186,6 +186,7 @@ internal abstract partial class SqlPipelineDatabase
             TakenAtOrigin = Text(reader, 11),
             State = Word<CaptureState>(reader, 12),
             HeldReason = Text(reader, 13),
+            Camera = Text(reader, 15),
         },
         reader.IsDBNull(14) ? null : reader.GetInt64(14));
 

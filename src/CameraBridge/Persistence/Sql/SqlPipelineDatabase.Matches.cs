@@ -9,7 +9,7 @@ internal abstract partial class SqlPipelineDatabase
 {
     private const string ByRules = "rules";
 
-    private const string MatchColumns = "m.sitting_id, m.step, m.evidence, m.held_reasons, m.proposals, m.inquiry, m.decided_by, m.decided_at";
+    private const string MatchColumns = "m.sitting_id, m.step, m.evidence, m.held_reasons, m.proposals, m.inquiry, m.decided_by, m.decided_at, m.clock";
 
     public Task<bool> CompleteMatchAsync(Work work, Match match, CancellationToken cancellation) =>
         WriteAsync(
@@ -196,6 +196,7 @@ internal abstract partial class SqlPipelineDatabase
     /// <summary>A decision by rules takes the place of an earlier one by rules; a person's stands beside it, so that both can be shown later.</summary>
     private static void InsertMatch(StateSession session, Match match)
     {
+        string? clock = match.Clock is { } known ? StateJson.Write(known) : session.QueryText("select clock from matches where sitting_id = $1 order by id desc limit 1", match.SittingId);
         if (match.DecidedBy == ByRules)
         {
             session.Execute("delete from matches where sitting_id = $1 and decided_by = $2", match.SittingId, ByRules);
@@ -203,11 +204,11 @@ internal abstract partial class SqlPipelineDatabase
 
         session.Execute(
             """
-            insert into matches (sitting_id, step, evidence, held_reasons, proposals, inquiry, decided_by, decided_at)
-            values ($1, $2, $3, $4, $5, $6, $7, $8)
+            insert into matches (sitting_id, step, evidence, held_reasons, proposals, inquiry, decided_by, decided_at, clock)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
             """,
             match.SittingId, match.StepJson, StateJson.Write(match.Evidence), StateJson.Write(match.HeldReasons), StateJson.Write(match.Proposals),
-            match.Inquiry, match.DecidedBy, match.DecidedAt.UtcTicks);
+            match.Inquiry, match.DecidedBy, match.DecidedAt.UtcTicks, clock);
         foreach (Cue said in match.Said)
         {
             InsertCue(session, said);
@@ -227,5 +228,6 @@ internal abstract partial class SqlPipelineDatabase
         Inquiry = Text(reader, 5),
         DecidedBy = reader.GetString(6),
         DecidedAt = At(reader, 7),
+        Clock = Text(reader, 8) is { } clock ? StateJson.ReadClock(clock) : null,
     };
 }

@@ -41,7 +41,7 @@ internal abstract partial class SqlPipelineDatabase
                         (select r.tree from releases r where r.capture_id = c.id and r.state = 'Begun' order by r.id desc limit 1)
                     from captures c where c.id in ids($1)
                     """,
-                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(15) ? (DateTimeOffset?)null : At(reader, 15), Text(reader, 16)),
+                    reader => (ReadCapture(reader).Capture, reader.IsDBNull(16) ? (DateTimeOffset?)null : At(reader, 16), Text(reader, 17)),
                     Ids(work.Select(piece => piece.SubjectId)))
                     .ToDictionary(row => row.Capture.Id);
                 return [.. work.Where(piece => found.ContainsKey(piece.SubjectId))

@@ -11,11 +11,13 @@ internal abstract partial class SqlPipelineDatabase
         ReadAsync<IReadOnlyList<SittingTime>>(
             session => session.Query(
                 """
-                select s.id, s.state, t.first_taken_at, t.settled_at, t.captures, m.step, m.evidence
+                select s.id, s.state, t.first_taken_at, t.settled_at, t.captures, m.step, m.evidence, t.camera, s.opened_at, t.file_times
                 from sittings s
                 join (
                     select c.sitting_id, coalesce(min(case when c.taken_at_origin <> $5 then c.taken_at end), min(c.taken_at)) as first_taken_at,
-                           max(c.settled_at) as settled_at, count(*) as captures
+                           max(c.settled_at) as settled_at, count(*) as captures,
+                           case when min(c.camera) = max(c.camera) then min(c.camera) end as camera,
+                           min(case when c.taken_at_origin <> $5 then 0 else 1 end) as file_times
                     from captures c join sittings o on o.id = c.sitting_id
                     where o.source = $1 and o.opened_at >= $2 and o.opened_at <= $3
                     group by c.sitting_id
@@ -33,6 +35,9 @@ internal abstract partial class SqlPipelineDatabase
                     Captures = reader.GetInt32(4),
                     StepJson = Text(reader, 5),
                     Evidence = Text(reader, 6) is { } evidence ? StateJson.ReadReasons(evidence) : [],
+                    Camera = Text(reader, 7),
+                    OpenedAt = At(reader, 8),
+                    IsFileTime = reader.GetInt32(9) == 1,
                 },
                 source, from.UtcTicks, to.UtcTicks, matchedOnly ? 1 : 0, CaptureTime.FileOrigin, most),
             cancellation);

@@ -26,8 +26,8 @@ internal abstract partial class SqlPipelineDatabase
                     }
 
                     session.Execute(
-                        "update captures set taken_at = $1, taken_at_origin = $2, state = 'Read' where id = $3",
-                        Iso(reading.TakenAt), reading.TakenAtOrigin, capture);
+                        "update captures set taken_at = $1, taken_at_origin = $2, camera = $3, state = 'Read' where id = $4",
+                        Iso(reading.TakenAt), reading.TakenAtOrigin, reading.Camera, capture);
                     foreach (Cue cue in reading.Cues)
                     {
                         InsertCue(session, cue with { CaptureId = capture });

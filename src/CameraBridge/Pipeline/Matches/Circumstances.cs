@@ -1,5 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Matches.Clocks;
 using CameraBridge.Pipeline.Objects;
 using CameraBridge.Pipeline.Objects.Optics;
 using CameraBridge.Pipeline.Sittings.Cues;
@@ -14,12 +15,15 @@ internal static class Circumstances
 
     /// <summary>Reads it from the state.</summary>
     public static async Task<MatchCircumstances> GatherAsync(
-        SiteConfiguration site, IPipelineDatabase database, Sitting sitting, CancellationToken cancellation)
+        SiteConfiguration site, IPipelineDatabase database, SourceClocks clocks, Sitting sitting, CancellationToken cancellation)
     {
         IReadOnlyList<Capture> captures = await database.GetCapturesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(sitting.Id, cancellation).ConfigureAwait(false);
         SourceConfiguration? source = site.FindSource(sitting.Source);
-        ILookup<bool, DateTimeOffset> timesByFile = Times(captures);
+        TimeZoneInfo zone = source?.TimeZone ?? site.TimeZone;
+        Capture[] timed = [.. captures.Where(capture => capture.TakenAt is not null && !Sidecar.IsSidecar(capture.Place))];
+        ILookup<bool, DateTimeOffset> timesByFile = timed.ToLookup(capture => capture.TakenAtOrigin == CaptureTime.FileOrigin, capture => capture.TakenAt!.Value);
+        string? camera = CameraOf(timed);
 
         // A file's own time may be that of a copy: where a picture tells its time itself, that counts alone.
         DateTimeOffset[] times = [.. timesByFile[!timesByFile.Contains(false)]];
@@ -30,6 +34,9 @@ internal static class Circumstances
             Identity = Identity.Of(sitting, captures, cues),
             First = times.Length > 0 ? times.MinBy(time => time.DateTime) : null,
             Last = times.Length > 0 ? times.MaxBy(time => time.DateTime) : null,
+            Arrived = captures.Count > 0 ? TimeZoneInfo.ConvertTime(captures.Max(capture => capture.SettledAt), zone).DateTime : null,
+            Clock = await ClockOfAsync(clocks, sitting, timed, cues, source, zone, camera, cancellation).ConfigureAwait(false),
+            Camera = camera,
             AreTimesApart = timesByFile.Any(AreApart),
             StationAETitle = source?.StationAETitle,
             Modality = ModalityOf(site.Optics, source, pictures.Select(said.Of)),
@@ -44,10 +51,33 @@ internal static class Circumstances
         };
     }
 
-    /// <summary>When the pictures were taken: under true by the file's own time, under false by what the camera wrote into the picture.</summary>
-    private static ILookup<bool, DateTimeOffset> Times(IReadOnlyList<Capture> captures) => captures
-        .Where(capture => capture.TakenAt is not null && !Sidecar.IsSidecar(capture.Place))
-        .ToLookup(capture => capture.TakenAtOrigin == CaptureTime.FileOrigin, capture => capture.TakenAt!.Value);
+    /// <summary>The one camera that the pictures name; clips name none, and several are none.</summary>
+    private static string? CameraOf(IEnumerable<Capture> pictures) =>
+        pictures.Select(picture => picture.Camera).OfType<string>().Distinct(StringComparer.Ordinal).ToArray() is [var only] ? only : null;
+
+    private static async Task<CameraClock> ClockOfAsync(
+        SourceClocks clocks,
+        Sitting sitting,
+        Capture[] pictures,
+        IReadOnlyList<Cue> cues,
+        SourceConfiguration? source,
+        TimeZoneInfo zone,
+        string? camera,
+        CancellationToken cancellation)
+    {
+        // Where a picture tells its time itself, the files' times count for nothing.
+        bool isFileTime = pictures.All(picture => picture.TakenAtOrigin == CaptureTime.FileOrigin);
+        Capture[] telling = [.. pictures.Where(picture => picture.Camera == camera && (picture.TakenAtOrigin == CaptureTime.FileOrigin) == isFileTime).OrderBy(picture => picture.TakenAt!.Value.DateTime)];
+        if (telling is not [var first, ..])
+        {
+            return CameraClock.Unknown;
+        }
+
+        CameraTracks tracks = await clocks.OfAsync(sitting.Source, camera, cancellation).ConfigureAwait(false);
+        return new CameraClock(
+            tracks.All.When(first.TakenAt!.Value.DateTime, TimeZoneInfo.ConvertTime(first.SettledAt, zone).DateTime),
+            ClockFindings.Of(telling, source, zone, tracks));
+    }
 
     /// <summary>More than a day between pictures whose times come from the same origin; Exif and file times are not held against each other.</summary>
     private static bool AreApart(IEnumerable<DateTimeOffset> times) => times.Max() - times.Min() > LongestVisit;

@@ -1,6 +1,7 @@
 using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Matches.Clocks;
 using CameraBridge.Pipeline.Matches.Joint;
 
 namespace CameraBridge.Pipeline.Matches;
@@ -50,6 +51,9 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
 
     private readonly Dictionary<string, (DateTimeOffset At, JointParameters Parameters)> _learned = new(StringComparer.Ordinal);
 
+    /// <summary>The clocks of the sources' cameras, each looked at once for many sittings.</summary>
+    public SourceClocks Clocks { get; } = new(site, database, clock);
+
     /// <summary>Finds.</summary>
     /// <param name="sitting">The sitting.</param>
     /// <param name="circumstances">What is known of it.</param>
@@ -58,14 +62,17 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
     /// <returns>Null where something identifies the sitting, its time is not known, or the worklist did not answer.</returns>
     public async Task<Inferred?> FindAsync(Sitting sitting, MatchCircumstances circumstances, IReadOnlyList<WorklistAnswers> answers, CancellationToken cancellation)
     {
-        if (circumstances.Identity.IsNamed || circumstances.First is not { } first || answers.Any(answer => answer.Failure is not null))
+        if (circumstances.Identity.IsNamed || circumstances is not { First: { } first, FirstAt: { } firstAt, Arrived: { } arrived } || answers.Any(answer => answer.Failure is not null))
         {
             return null;
         }
 
         IReadOnlyList<SittingTime> near = await database
             .GetSittingTimesAsync(sitting.Source, sitting.OpenedAt - Beside, sitting.OpenedAt + Beside, matchedOnly: false, MostBeside, cancellation).ConfigureAwait(false);
-        SittingTime[] beside = [.. near.Where(one => one.State != SittingState.Empty && (one.FirstTakenAt.DateTime - first.DateTime).Duration() < LongestWait)];
+        SittingTime[] ofDay = [.. near.Where(one => one.State != SittingState.Empty && (one.FirstTakenAt.DateTime - first.DateTime).Duration() < LongestWait)];
+
+        // Another camera's clock is another clock: what is known of its sittings takes their steps, and tells nothing of this one's.
+        SittingTime[] beside = [.. ofDay.Where(one => one.Camera == circumstances.Camera || Identified(one) is null)];
         int own = Array.FindIndex(beside, one => one.SittingId == sitting.Id);
         if (own < 0)
         {
@@ -73,18 +80,22 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         }
 
         WorklistStep?[] filed = [.. beside.Select(Identified)];
+        HashSet<(string?, string?, string?, string?, string?)> elsewhere = [.. ofDay.Except(beside).Select(Identified).OfType<WorklistStep>().Select(step => step.Key)];
         WorklistStep[] steps =
         [
             .. StepUnion.Of(answers).Where(step => !step.IsClosed).Concat(filed.OfType<WorklistStep>())
-                .Where(step => step.StartDate is not null).DistinctBy(step => step.Key)
+                .Where(step => step.StartDate is not null && !elsewhere.Contains(step.Key)).DistinctBy(step => step.Key)
                 .OrderByDescending(step => filed.Any(one => one?.Key == step.Key))
-                .ThenBy(step => (StartOf(step) - first.DateTime).Duration()).Take(MostSteps),
+                .ThenBy(step => (StartOf(step) - firstAt).Duration()).Take(MostSteps),
         ];
-        JointParameters parameters = await LearnAsync(sitting.Source, circumstances, cancellation).ConfigureAwait(false);
+        CameraTracks tracks = await Clocks.OfAsync(sitting.Source, circumstances.Camera, cancellation).ConfigureAwait(false);
+        JointParameters parameters = await LearnAsync(sitting.Source, circumstances, tracks, cancellation).ConfigureAwait(false);
         JointProblem problem = new(
             [.. beside.Select((one, i) => ToSitting(one, circumstances.Modality, filed[i], steps))],
             [.. steps.Select(step => ToStep(step, circumstances))],
-            ClockBelief.Unknown(first.DateTime),
+            tracks.Before.When(first.DateTime, arrived) is { } known
+                ? ClockBelief.Estimated(first.DateTime, known.OffsetSeconds / 60, known.DeviationSeconds / 60)
+                : ClockBelief.Unknown(first.DateTime),
             parameters)
         {
             ObservedUntil = LocalOf(beside[own].SettledAt, first),
@@ -100,7 +111,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
     private static DateTime LocalOf(DateTimeOffset moment, DateTimeOffset zone) => moment.ToOffset(zone.Offset).DateTime;
 
     /// <summary>The step of a sitting that a cue or a person has identified; what was inferred proves nothing.</summary>
-    private static WorklistStep? Identified(SittingTime sitting) =>
+    public static WorklistStep? Identified(SittingTime sitting) =>
         sitting.StepJson is { } json && sitting.Evidence.All(reason => reason.Code != Inferred.Code) ? WorklistStep.FromJson(json) : null;
 
     /// <summary>A source's sittings are made with one camera, so what this one's modality is counts for all.</summary>
@@ -185,7 +196,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         _ => string.Create(CultureInfo.InvariantCulture, $"{100 * probability:0} %"),
     };
 
-    private async Task<JointParameters> LearnAsync(string source, MatchCircumstances circumstances, CancellationToken cancellation)
+    private async Task<JointParameters> LearnAsync(string source, MatchCircumstances circumstances, CameraTracks tracks, CancellationToken cancellation)
     {
         DateTimeOffset now = clock.GetUtcNow();
         if (_learned.TryGetValue(source, out (DateTimeOffset At, JointParameters Parameters) known) && now - known.At < LearnedFor)
@@ -198,7 +209,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         WorklistStep[] steps = [.. confirmed.Select(Identified).OfType<WorklistStep>().Where(step => step.Modality is not null && circumstances.Modality is not null)];
         JointHistory history = new()
         {
-            LatenessMinutes = [.. confirmed.Select(Lateness).OfType<double>()],
+            LatenessMinutes = [.. confirmed.Select(sitting => Lateness(sitting, sitting.Camera == circumstances.Camera ? tracks.All : null)).OfType<double>()],
             TraitsCompared = steps.Length,
             TraitsDiffering = steps.Count(step => step.Modality != circumstances.Modality),
         };
@@ -208,15 +219,20 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         return parameters;
     }
 
-    /// <summary>Minutes by the camera's clock; null where nobody confirmed the step, it has no time, or the clock was another one.</summary>
-    private static double? Lateness(SittingTime sitting)
+    /// <summary>
+    /// Minutes, by the camera's clock or, where cards or arrivals tell how that stood, by the hospital's; null where nobody confirmed the step, it has no time, or the clock
+    /// was another one.
+    /// </summary>
+    private static double? Lateness(SittingTime sitting, ClockTrack? track)
     {
         if (Identified(sitting) is not { StartDate: not null, StartTime: not null } step)
         {
             return null;
         }
 
-        TimeSpan late = sitting.FirstTakenAt.DateTime - StartOf(step);
+        DateTime shown = sitting.FirstTakenAt.DateTime;
+        ClockEstimate? known = track?.When(shown, LocalOf(sitting.SettledAt, sitting.FirstTakenAt));
+        TimeSpan late = shown - StartOf(step) - (known is { CorrectsTimes: true } ? known.Offset : TimeSpan.Zero);
         return late.Duration() < LongestWait ? late.TotalMinutes : null;
     }
 }

@@ -73,23 +73,24 @@ internal static class MatchRules
         {
             SittingId = sittingId,
             DecidedAt = now,
+            Clock = circumstances.Clock,
             Inquiry = Inquiry.Write(circumstances.Worklist, answers, [.. checks.Select(check => check.Step)]),
         };
         if (reasons is [{ Code: "no-label" }] && checks is [{ Fits: true } likeliest, ..]
             && inferred?.Of(likeliest.Step) is { } likelihood && likelihood.Probability >= inferred.FileFrom)
         {
-            return match with { StepJson = likeliest.Step.ToJson(), Evidence = [likelihood.Evidence, .. likeliest.For] };
+            return match with { StepJson = likeliest.Step.ToJson(), Evidence = [likelihood.Evidence, .. likeliest.For, .. circumstances.Clock.Findings] };
         }
 
         return reasons.Count == 0
             ? match with
             {
                 StepJson = fitting[0].Step.ToJson(),
-                Evidence = [.. circumstances.Identity.Evidence, .. fitting[0].For, new Reason("only-step", "no other open step fits")],
+                Evidence = [.. circumstances.Identity.Evidence, .. fitting[0].For, .. circumstances.Clock.Evidence, new Reason("only-step", "no other open step fits")],
             }
             : match with
             {
-                Evidence = [.. circumstances.Identity.Evidence, .. inferred is null ? [] : new[] { inferred.None }],
+                Evidence = [.. circumstances.Identity.Evidence, .. inferred is null ? [] : new[] { inferred.None }, .. circumstances.Clock.Evidence],
                 HeldReasons = reasons,
                 Proposals = [.. checks.Take(MostProposals).Select(check => ToProposal(check, inferred?.Of(check.Step)))],
             };

@@ -45,7 +45,7 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
             foreach (Work work in batch)
             {
                 Sitting sitting = await GetSittingAsync(work, cancellation).ConfigureAwait(false);
-                sittings.Add((work, sitting, await Circumstances.GatherAsync(site, database, sitting, cancellation).ConfigureAwait(false)));
+                sittings.Add((work, sitting, await Circumstances.GatherAsync(site, database, _inference.Clocks, sitting, cancellation).ConfigureAwait(false)));
             }
 
             // Those with a label first: what they are filed under is no other sitting's any more.
@@ -139,9 +139,12 @@ internal sealed class MatchesStage(SiteConfiguration site, IPipelineDatabase dat
     {
         StationAETitle = configuration.AskByStation ? circumstances.StationAETitle : null,
         Modality = configuration.AskByModality ? circumstances.Modality : null,
-        From = circumstances.FirstDay?.AddDays(-configuration.DaysAround),
-        To = circumstances.LastDay?.AddDays(configuration.DaysAround),
+        From = (circumstances.FirstDay ?? ArrivalDay(circumstances))?.AddDays(-configuration.DaysAround),
+        To = (circumstances.LastDay ?? ArrivalDay(circumstances))?.AddDays(configuration.DaysAround),
     };
+
+    /// <summary>A reset clock tells no day; the pictures came on this one, and mostly soon after they were taken.</summary>
+    private static DateOnly? ArrivalDay(MatchCircumstances circumstances) => circumstances.Arrived is { } arrived ? DateOnly.FromDateTime(arrived) : null;
 
     private void Tell(Match match)
     {

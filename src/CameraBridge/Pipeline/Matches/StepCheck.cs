@@ -16,6 +16,15 @@ internal sealed record MatchCircumstances
 
     public DateTimeOffset? Last { get; init; }
 
+    /// <summary>When the pictures lay here, in the zone of the source.</summary>
+    public DateTime? Arrived { get; init; }
+
+    /// <summary>What is known of the camera's clock.</summary>
+    public CameraClock Clock { get; init; } = CameraClock.Unknown;
+
+    /// <summary>The camera as it names itself; null where it does not.</summary>
+    public string? Camera { get; init; }
+
     /// <summary>The camera's clock says that the pictures were not taken in one go: it jumped, or the folder holds more than one visit.</summary>
     public bool AreTimesApart { get; init; }
 
@@ -47,9 +56,20 @@ internal sealed record MatchCircumstances
         ? this with { Worklist = $"the worklist {name}", RequireStation = demands.RequireStation, RequireModality = demands.RequireModality, DaysAround = demands.DaysAround }
         : this;
 
-    public DateOnly? FirstDay => First is { } first ? DateOnly.FromDateTime(first.DateTime) : null;
+    /// <summary>
+    /// When the first picture was taken by the hospital's time, as well as it is known: what the camera shows, corrected where its clock is known. Null where that was
+    /// reset and nothing tells how it stands since.
+    /// </summary>
+    public DateTime? FirstAt => Corrected(First);
 
-    public DateOnly? LastDay => Last is { } last ? DateOnly.FromDateTime(last.DateTime) : null;
+    public DateOnly? FirstDay => FirstAt is { } first ? DateOnly.FromDateTime(first) : null;
+
+    public DateOnly? LastDay => Corrected(Last) is { } last ? DateOnly.FromDateTime(last) : null;
+
+    private DateTime? Corrected(DateTimeOffset? shown) =>
+        Clock.Estimate is { CorrectsDays: true } known ? shown?.DateTime - known.Offset
+        : Clock.IsReset ? null
+        : shown?.DateTime;
 }
 
 /// <summary>
@@ -242,7 +262,9 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
     {
         if (circumstances.FirstDay is not { } first || circumstances.LastDay is not { } last)
         {
-            against.Add(new Reason("time-unknown", "when the pictures were taken is not known"));
+            against.Add(new Reason(
+                "time-unknown",
+                circumstances.Clock.IsReset ? $"when the pictures were taken is not known, since {circumstances.Clock.Findings[0].Words}" : "when the pictures were taken is not known"));
             return 5;
         }
 
@@ -264,7 +286,7 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
             string side = day < first ? "before" : "after";
             against.Add(new Reason(
                 "other-day",
-                string.Create(CultureInfo.InvariantCulture, $"it is planned {days} days {side} the pictures were taken, by the camera's clock")));
+                string.Create(CultureInfo.InvariantCulture, $"it is planned {days} days {side} the pictures were taken, by the camera's clock{(circumstances.Clock.Estimate is { CorrectsDays: true } ? " as it was corrected" : "")}")));
             return 5 + Math.Min(days, 100);
         }
 
@@ -278,6 +300,6 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
     {
         // The step's time is local time of the hospital without a zone, so is the camera's: they compare as they stand.
         DateTime planned = day.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
-        return Math.Abs((circumstances.First!.Value.DateTime - planned).TotalHours);
+        return Math.Abs((circumstances.FirstAt!.Value - planned).TotalHours);
     }
 }

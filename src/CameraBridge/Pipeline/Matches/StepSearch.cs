@@ -1,5 +1,6 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
+using CameraBridge.Pipeline.Matches.Clocks;
 
 namespace CameraBridge.Pipeline.Matches;
 
@@ -30,7 +31,7 @@ internal sealed class StepSearch(SiteConfiguration site, IPipelineDatabase datab
             return new StepSearchResult([], new Reason("number-invalid", "Name the step by its ID or its accession number: 1 to 16 characters without \\ * ?."), null);
         }
 
-        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, sitting, cancellation).ConfigureAwait(false);
+        MatchCircumstances circumstances = await Circumstances.GatherAsync(site, database, new SourceClocks(site, database, clock), sitting, cancellation).ConfigureAwait(false);
         Match? held = await database.GetMatchAsync(sitting.Id, cancellation).ConfigureAwait(false);
         Proposal[] known = Named([.. Inquiry.ReadSteps(held?.Inquiry), .. held?.Proposals.Select(proposal => WorklistStep.FromJson(proposal.StepJson)) ?? []]);
         if (known.Length > 0 && !afresh)

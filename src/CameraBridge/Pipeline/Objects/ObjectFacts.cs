@@ -54,6 +54,9 @@ internal sealed record PictureFacts
     /// <summary>When it was taken, with zone; null when nobody knows.</summary>
     public DateTimeOffset? TakenAt { get; init; }
 
+    /// <summary>How <see cref="TakenAt"/> was corrected; null where it is what the camera shows or somebody said.</summary>
+    public TimeCorrection? Correction { get; init; }
+
     /// <summary>What cues say of it: side, optic's options and values.</summary>
     public OpticValues Said { get; init; } = OpticValues.None;
 

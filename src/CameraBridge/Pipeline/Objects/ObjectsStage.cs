@@ -58,7 +58,7 @@ internal sealed class ObjectsStage(SiteConfiguration configuration, IPipelineDat
             DataSet step = DicomJson.ReadArray(Encoding.UTF8.GetBytes(match.StepJson!))[0];
             IReadOnlyList<ObjectSeries> before = await database.GetSeriesOfSittingAsync(sitting.Id, cancellation);
             IReadOnlyList<PerformedStep> performed = await database.GetPerformedStepsAsync(sitting.Id, cancellation);
-            var making = new SittingObjects(configuration, source, contents, sitting, step, captures, cues, before) { PerformedStepUID = performed is [var first, ..] ? first.SOPInstanceUID : null };
+            var making = new SittingObjects(configuration, source, contents, sitting, match, step, captures, cues, before) { PerformedStepUID = performed is [var first, ..] ? first.SOPInstanceUID : null };
             if (step.GetString(Tags.StudyInstanceUID) is { } StudyInstanceUID && open.Length > 0)
             {
                 making.StudyStartedAt = await database.StartStudyAsync(StudyInstanceUID, making.StartedAt, cancellation);

@@ -21,6 +21,7 @@ internal sealed class SittingObjects
     private readonly Sitting sitting;
     private readonly DataSet step;
     private readonly SittingCues cues;
+    private readonly CameraTimes times;
     private readonly Dictionary<long, int> numbers = [];
     private readonly Dictionary<(string Optic, CaptureKind Kind), OpenSeries> series = [];
     private readonly ClipMoments moments = new();
@@ -32,6 +33,7 @@ internal sealed class SittingObjects
         SourceConfiguration source,
         CaptureContents contents,
         Sitting sitting,
+        Match match,
         DataSet step,
         IReadOnlyList<Capture> captures,
         IReadOnlyList<Cue> cues,
@@ -43,6 +45,7 @@ internal sealed class SittingObjects
         this.sitting = sitting;
         this.step = step;
         this.cues = new SittingCues(sitting, captures, cues);
+        times = new CameraTimes(match, source.TimeZone ?? configuration.TimeZone);
         pictures = [.. captures.Where(capture => !this.cues.IsEvidence(capture))];
         foreach (Capture capture in pictures)
         {
@@ -148,6 +151,7 @@ internal sealed class SittingObjects
             InstanceNumber = numbers[capture.Id],
             Content = content,
             TakenAt = TakenAt(capture, content, said),
+            Correction = said.One(ValueKeys.TakenAt) is null ? times.CorrectionOf(capture) : null,
             Said = said.With(ValueKeys.TakenAt),
             During = kind == CaptureKind.Still && ObjectsStage.Plausible(capture) is { } at ? moments.Find(optic.Name, at) : null,
         };
@@ -179,7 +183,7 @@ internal sealed class SittingObjects
 
     private (string Optic, OpticValues Said) Cued(Capture capture) => cues.Of(capture) is var (optic, said) ? (optic ?? source.Optic, said) : default;
 
-    /// <summary>What a person or sidecar says, in the zone of the source; else the camera's time. A clip that has only its file's time was begun before that.</summary>
+    /// <summary>What a person or sidecar says, in the zone of the source; else the camera's time as well as it is known. A clip that has only its file's time was begun before that.</summary>
     private DateTimeOffset? TakenAt(Capture capture, Content content, OpticValues said)
     {
         if (said.One(ValueKeys.TakenAt) is { } written)
@@ -188,7 +192,7 @@ internal sealed class SittingObjects
             return new DateTimeOffset(local, (source.TimeZone ?? configuration.TimeZone).GetUtcOffset(local));
         }
 
-        return ObjectsStage.Plausible(capture) is not { } taken ? null
+        return times.Of(capture) is not { } taken ? null
             : content is ClipContent clip ? ClipMoments.Beginning(capture, taken, clip)
             : taken;
     }
@@ -254,7 +258,7 @@ internal sealed class SittingObjects
         DateTimeOffset? settled = null;
         foreach (Capture capture in captures)
         {
-            if (ObjectsStage.Plausible(capture) is { } taken && (first is null || taken < first))
+            if (times.Of(capture) is { } taken && (first is null || taken < first))
             {
                 first = taken;
             }

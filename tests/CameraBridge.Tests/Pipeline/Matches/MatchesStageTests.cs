@@ -290,7 +290,9 @@ public sealed class MatchesStageTests : IAsyncLifetime
 
         await RunAsync(hospital.EndPoint.Port);
 
-        Assert.Equal("other-day", Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons).Code);
+        Reason reason = Assert.Single((await Database.GetMatchAsync(sitting, Cancellation))!.HeldReasons);
+        Assert.Equal("time-unknown", reason.Code);
+        Assert.Contains("the camera's clock was reset: it shows 2025", reason.Words, StringComparison.Ordinal);
     }
 
     private SiteConfiguration Site(int? port, MatchingConfiguration? matching = null) => new()

@@ -34,9 +34,14 @@ internal sealed record ClockBelief(DateTime At, IReadOnlyList<ClockGuess> Guesse
         OpenTo = 780,
     };
 
-    /// <summary>A clock that was estimated from something else; it may have been set anew since.</summary>
-    public static ClockBelief Estimated(DateTime at, double meanMinutes, double deviationMinutes) =>
-        new(at, [new(0.97, meanMinutes, deviationMinutes), new(0.015, meanMinutes + 60, deviationMinutes), new(0.015, meanMinutes - 60, deviationMinutes)]);
+    /// <summary>A clock that was estimated from something else; it may have been set anew since (shares: common practice, no source).</summary>
+    public static ClockBelief Estimated(DateTime at, double meanMinutes, double deviationMinutes) => new(
+        at, [new(0.95, meanMinutes, deviationMinutes), new(0.015, meanMinutes + 60, deviationMinutes), new(0.015, meanMinutes - 60, deviationMinutes)])
+    {
+        OpenShare = 0.02,
+        OpenFrom = meanMinutes - 780,
+        OpenTo = meanMinutes + 780,
+    };
 }
 
 /// <summary>One state of the clock to be tried: an offset at <see cref="ClockBelief.At"/>, a drift, and how likely both are together.</summary>

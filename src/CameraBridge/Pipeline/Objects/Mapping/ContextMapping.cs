@@ -16,7 +16,9 @@ internal static class ContextMapping
         Second = new("s", Code.Units, "second"),
         FieldWidth = new("FIELD_WIDTH", Code.Own, "Width of the field of view at the working distance"),
         Distance = new("WORKING_DISTANCE", Code.Own, "Working distance"),
-        SinceClipBegan = new("SINCE_CLIP_BEGAN", Code.Own, "Time since the beginning of the clip");
+        SinceClipBegan = new("SINCE_CLIP_BEGAN", Code.Own, "Time since the beginning of the clip"),
+        ClockFast = new("CLOCK_FAST", Code.Own, "Time that the camera's clock was fast"),
+        ClockDeviation = new("CLOCK_DEVIATION", Code.Own, "Standard deviation of the time that the camera's clock was fast");
 
     private static readonly string Version = typeof(ContextMapping).Assembly.GetName().Version?.ToString(3) ?? "0";
 
@@ -48,11 +50,15 @@ internal static class ContextMapping
     }
 
     /// <summary>What a still's reference to a clip says of the time; as exact as the camera's clock.</summary>
-    public static void AddMoment(DataSet target, TimeSpan since)
+    public static void AddMoment(DataSet target, TimeSpan since) => AddSeconds(target, (SinceClipBegan, since.TotalSeconds, 3));
+
+    /// <summary>By how many seconds times were corrected, and the standard deviation of that.</summary>
+    public static void AddClock(DataSet target, double fast, double deviation) => AddSeconds(target, (ClockFast, fast, 0), (ClockDeviation, deviation, 1));
+
+    private static void AddSeconds(DataSet target, params (Code Concept, double Seconds, int Digits)[] values)
     {
-        decimal seconds = decimal.Round((decimal)since.TotalSeconds, 3);
-        var items = new List<DataSet>(target.GetItems(Tags.AcquisitionContextSequence)) { Item(new ContextItem(SinceClipBegan, Number: seconds, Unit: Second)) };
-        target.SetItems(Tags.AcquisitionContextSequence, items);
+        IEnumerable<DataSet> more = values.Select(value => Item(new ContextItem(value.Concept, Number: decimal.Round((decimal)value.Seconds, value.Digits), Unit: Second)));
+        target.SetItems(Tags.AcquisitionContextSequence, [.. target.GetItems(Tags.AcquisitionContextSequence), .. more]);
         NameOwnScheme(target);
     }
 

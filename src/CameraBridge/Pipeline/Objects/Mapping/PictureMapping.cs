@@ -46,11 +46,39 @@ internal static class PictureMapping
             CultureInfo.InvariantCulture, $"{(zone < TimeSpan.Zero ? '-' : '+')}{Math.Abs(zone.Hours):00}{Math.Abs(zone.Minutes):00}"));
         if (picture.TakenAt is { } takenAt)
         {
-            DateTimeOffset local = takenAt.ToOffset(zone);
-            target.SetDateTime(Tags.AcquisitionDateTime, takenAt);
-            target.SetDate(Tags.ContentDate, DateOnly.FromDateTime(local.DateTime));
-            target.SetTime(Tags.ContentTime, TimeOnly.FromDateTime(local.DateTime));
+            SetTimes(target, takenAt, zone);
         }
+
+        if (picture.Correction is { } correction)
+        {
+            MapCorrection(target, correction, zone);
+        }
+    }
+
+    private static void SetTimes(DataSet target, DateTimeOffset takenAt, TimeSpan zone)
+    {
+        DateTimeOffset local = takenAt.ToOffset(zone);
+        target.SetDateTime(Tags.AcquisitionDateTime, takenAt);
+        target.SetDate(Tags.ContentDate, DateOnly.FromDateTime(local.DateTime));
+        target.SetTime(Tags.ContentTime, TimeOnly.FromDateTime(local.DateTime));
+    }
+
+    /// <summary>
+    /// What the camera's clock showed is kept as the previous values of attributes that were corrected (Original Attributes Sequence, PS3.3 Table C.12-1 and section
+    /// C.12.1.1.9, reason CORRECT); how far the clock was off, and how well that is known, is told in Acquisition Context.
+    /// </summary>
+    private static void MapCorrection(DataSet target, TimeCorrection correction, TimeSpan zone)
+    {
+        var previous = new DataSet();
+        SetTimes(previous, correction.Shown, zone);
+        var item = new DataSet();
+        item.SetItems(Tags.ModifiedAttributesSequence, previous);
+        item.SetDateTime(Tags.AttributeModificationDateTime, correction.DecidedAt);
+        item.Set(Tags.ModifyingSystem, "CameraBridge");
+        item.Set(Tags.SourceOfPreviousValues, "Clock of the camera");
+        item.Set(Tags.ReasonForTheAttributeModification, "CORRECT");
+        target.SetItems(Tags.OriginalAttributesSequence, item);
+        ContextMapping.AddClock(target, correction.OffsetSeconds, correction.DeviationSeconds);
     }
 
     /// <summary>Image Type value 4 of ophthalmic objects, which the template left there.</summary>

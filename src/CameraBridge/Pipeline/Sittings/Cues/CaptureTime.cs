@@ -11,6 +11,11 @@ internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
     /// <summary>Origin of a time that is the file's own, not the picture's.</summary>
     public const string FileOrigin = "file";
 
+    /// <summary>Origin of a time that the camera told with a zone of its own.</summary>
+    public const string ExifOrigin = "exif";
+
+    private const int LongestCamera = 200;
+
     /// <summary>Offsets from UTC that are in use anywhere; what lies beyond was not written by a camera that knew its zone.</summary>
     private static readonly TimeSpan WidestOffset = TimeSpan.FromHours(14);
 
@@ -26,13 +31,24 @@ internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
 
         DateTime local = DateTime.SpecifyKind(time.Local, DateTimeKind.Unspecified);
         return time.Offset is { } offset && offset.Duration() <= WidestOffset && offset.Ticks % TimeSpan.TicksPerMinute == 0 && Fits(local, offset)
-            ? new CaptureTime(new DateTimeOffset(local, offset), "exif")
+            ? new CaptureTime(new DateTimeOffset(local, offset), ExifOrigin)
             : new CaptureTime(InZone(local, zone), "exif-local");
     }
 
-    /// <summary>The Exif time in the first bytes of a JPEG file, found without a walk over its picture.</summary>
+    /// <summary>
+    /// The camera as it names itself: maker, model and serial number of the body, as far as they are there (CIPA DC-008 version 2.32, sections 4.6.4 and 4.6.5). Null where it
+    /// names none of them, or in bytes that are no text.
+    /// </summary>
+    public static string? CameraOf(Exif? exif)
+    {
+        string[] parts = [.. new[] { exif?.Make, exif?.Model, exif?.BodySerialNumber }.OfType<string>().Select(part => part.Trim()).Where(part => part.Length > 0)];
+        string name = string.Join(' ', parts);
+        return name.Length is 0 or > LongestCamera || name.Contains('\uFFFD', StringComparison.Ordinal) ? null : name;
+    }
+
+    /// <summary>The Exif metadata in the first bytes of a JPEG file, found without a walk over its picture; null where there is none.</summary>
     /// <param name="head">The file from its first byte; 128 KiB hold any Exif segment that stands where it should.</param>
-    public static ExifTime? ReadExif(ReadOnlySpan<byte> head)
+    public static Exif? ReadExif(ReadOnlySpan<byte> head)
     {
         // ITU-T T.81 section B.1.1.3 and B.2.1: SOI, then segments of FFH, marker, length (itself included) until the first scan (SOS).
         int at = 2;
@@ -54,7 +70,7 @@ internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
             ReadOnlySpan<byte> body = head[(at + 4)..Math.Min(head.Length, at + 2 + length)];
             if (marker == 0xE1 && body.StartsWith("Exif\0\0"u8))
             {
-                return Exif.Read(body[6..]).Captured;
+                return Exif.Read(body[6..]);
             }
 
             at += 2 + length;
@@ -67,7 +83,7 @@ internal readonly record struct CaptureTime(DateTimeOffset At, string Origin)
     /// A local time becomes an instant. An hour that comes twice (clocks put back) means its first time; an hour that never was (clocks put
     /// forward) means a clock that nobody put forward, so it is read with the offset from before.
     /// </summary>
-    private static DateTimeOffset InZone(DateTime local, TimeZoneInfo zone)
+    public static DateTimeOffset InZone(DateTime local, TimeZoneInfo zone)
     {
         TimeSpan offset = zone.GetUtcOffset(local);
         if (zone.IsAmbiguousTime(local))

@@ -56,7 +56,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
         TimeZoneInfo zone = source?.TimeZone ?? site.TimeZone;
         string path = Path.Combine(site.SpoolFolder, capture.SpoolName);
         var cues = new List<Cue>();
-        ExifTime? taken = null;
+        Exif? exif = null;
         if (Sidecar.IsSidecar(capture.Place))
         {
             cues.Add(ReadSidecar(capture, path));
@@ -64,11 +64,11 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
         else
         {
             AddNames(cues, capture, source?.NamePatterns ?? []);
-            taken = site.Labels.Read ? LookAt(cues, capture, path, reader) : ReadTime(path);
+            exif = site.Labels.Read ? LookAt(cues, capture, path, reader) : ReadExif(path);
         }
 
-        CaptureTime time = CaptureTime.Of(taken, capture.ModifiedAt, zone);
-        return new CaptureReading(work, time.At, time.Origin, cues);
+        CaptureTime time = CaptureTime.Of(exif?.Captured, capture.ModifiedAt, zone);
+        return new CaptureReading(work, time.At, time.Origin, cues) { Camera = CaptureTime.CameraOf(exif) };
     }
 
     private Cue ReadSidecar(Capture capture, string path)
@@ -142,7 +142,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
     }
 
     /// <summary>The first bytes only.</summary>
-    private static ExifTime? ReadTime(string path)
+    private static Exif? ReadExif(string path)
     {
         using Microsoft.Win32.SafeHandles.SafeFileHandle file = File.OpenHandle(path);
         byte[] head = System.Buffers.ArrayPool<byte>.Shared.Rent(HeadBytes);
@@ -165,7 +165,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
     }
 
     /// <summary>Reads the file whole, once: its time, and the codes in its picture.</summary>
-    private ExifTime? LookAt(List<Cue> cues, Capture capture, string path, LabelReader reader)
+    private Exif? LookAt(List<Cue> cues, Capture capture, string path, LabelReader reader)
     {
         if (IsClip(path))
         {
