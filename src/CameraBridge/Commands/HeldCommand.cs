@@ -48,6 +48,15 @@ internal static class HeldCommand
         throw new CommandException(ExitCodes.UsageOrConfiguration, "not-held", words);
     }
 
+    /// <summary>A sitting that is held, or else one that is filed.</summary>
+    private static async Task<HeldSitting> FindAnyAsync(IPipelineDatabase database, long sittingId, CancellationToken cancellation) =>
+        await database.GetSittingAsync(sittingId, cancellation).ConfigureAwait(false) is { State: SittingState.Matched } filed
+            ? new HeldSitting(
+                filed,
+                await database.GetMatchAsync(sittingId, cancellation).ConfigureAwait(false),
+                await database.GetCapturesOfSittingAsync(sittingId, cancellation).ConfigureAwait(false))
+            : await FindAsync(database, sittingId, cancellation).ConfigureAwait(false);
+
     private static Verb List(Terminal terminal)
     {
         Option<string?> config = CommonOptions.Config();
@@ -90,9 +99,9 @@ internal static class HeldCommand
     private static Verb Show(Terminal terminal)
     {
         Option<string?> config = CommonOptions.Config();
-        Argument<long> sittingId = new("SITTING") { Description = "Its number in 'held list'." };
+        Argument<long> sittingId = new("SITTING") { Description = "Its number in 'held list', or in the report of 'once'." };
         Verb verb = new(
-            "show", "One held sitting: its captures, evidence, reasons, what the worklist was asked, and proposals by number.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
+            "show", "One sitting, held or filed: its captures, why it is held or filed, evidence, what the worklist was asked, and proposals by number.", ExitCodes.UsageOrConfiguration, ExitCodes.Undelivered)
         {
             sittingId,
             config,
@@ -102,7 +111,7 @@ internal static class HeldCommand
             IPipelineDatabase database = await OpenStateAsync(parsed.GetValue(config), cancellation).ConfigureAwait(false);
             await using (database.ConfigureAwait(false))
             {
-                HeldSitting held = await FindAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
+                HeldSitting held = await FindAnyAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
                 IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(held.Sitting.Id, cancellation).ConfigureAwait(false);
                 held = await WithFiledAsync(database, held, cancellation).ConfigureAwait(false);
                 if (parsed.GetValue(CommonOptions.Json))
@@ -147,6 +156,8 @@ internal static class HeldCommand
         JsonReply.Write(terminal.Out, new
         {
             Sitting = SittingReply.Of(held.Sitting, held.Match, held.Captures),
+            Why = EvidenceSentence.Of(held.Match, held.Captures, cues),
+            held.Match?.Clock,
             Captures = held.Captures.Select(capture => new { capture.Id, capture.Place, capture.State, capture.TakenAt, capture.TakenAtOrigin, capture.HeldReason }),
             Cues = cues,
             Evidence = held.Match?.Evidence ?? [],
@@ -159,6 +170,7 @@ internal static class HeldCommand
     {
         SittingReply reply = SittingReply.Of(held.Sitting, held.Match, held.Captures);
         writer.WriteLine(FormattableString.Invariant($"Sitting {reply.Sitting}, source {reply.Source}, folder {(reply.Folder.Length == 0 ? "(top)" : reply.Folder)}"));
+        Section(writer, "In one sentence", EvidenceSentence.Of(held.Match, held.Captures, cues) is { Length: > 0 } sentence ? [sentence] : []);
         Section(writer, "Why it is held", [.. reply.Held.Select(reason => reason.Words), .. reply.HeldCaptures.Select(capture => $"{capture.Place}: {capture.Reason}")]);
         Section(writer, "Captures", held.Captures.Select(capture =>
             $"{capture.Place}  {capture.TakenAt?.ToString("yyyy-MM-dd HH:mm:ss zzz", CultureInfo.InvariantCulture) ?? "time not known"}  {JsonNamingPolicy.SnakeCaseLower.ConvertName(capture.State.ToString())}"));
@@ -176,6 +188,11 @@ internal static class HeldCommand
             writer.WriteLine($"  step     {step.StepID ?? "(no step ID)"}");
             Reasons(writer, "for    ", proposals[i].For);
             Reasons(writer, "against", proposals[i].Against);
+        }
+
+        if (isFiled && reply.HeldCaptures.Count == 0)
+        {
+            return;
         }
 
         writer.WriteLine();

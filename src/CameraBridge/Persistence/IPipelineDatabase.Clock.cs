@@ -7,7 +7,11 @@ namespace CameraBridge.Persistence;
 /// <param name="TakenAt">What the camera's clock showed.</param>
 /// <param name="TakenAtOrigin">See <see cref="Pipeline.Capture.TakenAtOrigin"/>.</param>
 /// <param name="SettledAt">When it lay here.</param>
-internal sealed record ClockMoment(long CaptureId, long SittingId, string? Camera, DateTimeOffset TakenAt, string TakenAtOrigin, DateTimeOffset SettledAt);
+internal sealed record ClockMoment(long CaptureId, long SittingId, string? Camera, DateTimeOffset TakenAt, string TakenAtOrigin, DateTimeOffset SettledAt)
+{
+    /// <summary>The instant that a clock card in the picture tells; null where it shows none.</summary>
+    public DateTimeOffset? Card { get; init; }
+}
 
 /// <summary>The clock that tells what is due, and those of cameras.</summary>
 internal partial interface IPipelineDatabase

@@ -201,6 +201,13 @@ public sealed class HeldCommandTests
     public async Task A_sitting_that_is_not_held_is_told_apart()
     {
         using HeldSite site = await HeldSite.CreateAsync(Cancellation);
+        long filed = await site.FileAnotherAsync(Cancellation);
+        TestTerminal told = await RunAsync(site, "show", filed.ToString(CultureInfo.InvariantCulture));
+        Assert.Equal(0, told.ExitCode);
+        Assert.Contains("A0002", told.Out, StringComparison.Ordinal);
+        Assert.DoesNotContain("held assign", told.Out, StringComparison.Ordinal);
+        Assert.Equal("", (await RunAsync(site, "show", filed.ToString(CultureInfo.InvariantCulture), "--json")).Json().GetProperty("why").GetString());
+
         TestTerminal run = await RunAsync(site, "show", "999");
         Assert.Equal(2, run.ExitCode);
         Assert.Contains("Sitting 999 is not held", run.Error, StringComparison.Ordinal);

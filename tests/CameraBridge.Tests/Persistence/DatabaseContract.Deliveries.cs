@@ -1,5 +1,6 @@
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using CameraBridge.Pipeline.Objects.Optics;
 using Xunit;
 
@@ -53,6 +54,44 @@ public abstract partial class DatabaseContract
         Assert.Equal(matched, Assert.Single(await database.GetSittingTimesAsync("stick", opened, Clock.GetUtcNow(), matchedOnly: false, 1, Cancellation)).SittingId);
         Assert.Empty(await database.GetSittingTimesAsync("other", opened, Clock.GetUtcNow(), matchedOnly: false, 10, Cancellation));
         Assert.Equal(held, Assert.Single(await database.GetSittingTimesAsync("stick", opened, opened, matchedOnly: false, 10, Cancellation)).SittingId);
+    }
+
+    [Fact]
+    public async Task What_was_known_of_a_cameras_clock_stays_with_the_match_and_with_a_persons_decision_after_it()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        long sitting = await ClosedSittingAsync(database, "1/a.jpg");
+        CameraClock clock = new(
+            new ClockEstimate { OffsetSeconds = -3571.5, DeviationSeconds = 2.25, DriftSecondsADay = 1.5, Cards = 2, Steps = 3, Arrivals = 4, Camera = "Beispiel A 1" },
+            [new Reason(CameraClock.DaylightSaving, "the camera's clock was not put forward to summer time")]);
+        await database.CompleteMatchAsync(
+            Assert.Single(await LeaseAsync(database, Stage.Matches)), new Match { SittingId = sitting, HeldReasons = [new Reason("no-label", "no label")], Clock = clock }, Cancellation);
+        Assert.Equivalent(clock, (await database.GetMatchAsync(sitting, Cancellation))!.Clock, strict: true);
+
+        Assert.True(await database.AssignAsync(MatchOf(sitting) with { DecidedBy = "R. Example" }, Cancellation));
+
+        Assert.Equivalent(clock, (await database.GetMatchAsync(sitting, Cancellation))!.Clock, strict: true);
+    }
+
+    [Fact]
+    public async Task Pictures_tell_their_camera_and_what_its_clock_showed_the_latest_first()
+    {
+        IPipelineDatabase database = await OpenedAsync();
+        DateTimeOffset shown = new(2026, 11, 25, 10, 3, 12, TimeSpan.FromHours(1));
+        IReadOnlyList<long> ids = await AddAsync(database, "1/a.jpg", "1/b.jpg");
+        IReadOnlyList<Work> work = await LeaseAsync(database, Stage.Cues);
+        Cue card = new() { Kind = CueKind.Card, Card = new CardCue(CardKeys.Clock, "20261125T090000Z") };
+        await database.CompleteCuesAsync(
+            [.. work.Select(piece => new CaptureReading(piece, shown, "exif", piece.SubjectId == ids[0] ? [card] : []) { Camera = piece.SubjectId == ids[0] ? "Beispiel A 1" : null })], Cancellation);
+
+        IReadOnlyList<ClockMoment> moments = await database.GetClockMomentsAsync("stick", Clock.GetUtcNow().AddDays(-1), 10, Cancellation);
+
+        Assert.Equal([(ids[1], null, null), (ids[0], "Beispiel A 1", new DateTimeOffset(2026, 11, 25, 9, 0, 0, TimeSpan.Zero))], moments.Select(moment => (moment.CaptureId, moment.Camera, moment.Card)));
+        Assert.All(moments, moment => Assert.Equal((shown, "exif"), (moment.TakenAt, moment.TakenAtOrigin)));
+        Assert.Equal("Beispiel A 1", (await database.GetCapturesAsync([ids[0]], Cancellation))[0].Camera);
+        Assert.Single(await database.GetClockMomentsAsync("stick", Clock.GetUtcNow().AddDays(-1), 1, Cancellation));
+        Assert.Empty(await database.GetClockMomentsAsync("stick", Clock.GetUtcNow().AddDays(1), 10, Cancellation));
+        Assert.Empty(await database.GetClockMomentsAsync("other", Clock.GetUtcNow().AddDays(-1), 10, Cancellation));
     }
 
     [Fact]

@@ -73,7 +73,8 @@ internal static class Circumstances
             return CameraClock.Unknown;
         }
 
-        CameraTracks tracks = await clocks.OfAsync(sitting.Source, camera, cancellation).ConfigureAwait(false);
+        long mustKnow = cues.FirstOrDefault(cue => cue.Card?.Clock is not null)?.CaptureId ?? 0;
+        CameraTracks tracks = await clocks.OfAsync(sitting.Source, camera, mustKnow, cancellation).ConfigureAwait(false);
         return new CameraClock(
             tracks.All.When(first.TakenAt!.Value.DateTime, TimeZoneInfo.ConvertTime(first.SettledAt, zone).DateTime),
             ClockFindings.Of(telling, source, zone, tracks));

@@ -88,7 +88,7 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
                 .OrderByDescending(step => filed.Any(one => one?.Key == step.Key))
                 .ThenBy(step => (StartOf(step) - firstAt).Duration()).Take(MostSteps),
         ];
-        CameraTracks tracks = await Clocks.OfAsync(sitting.Source, circumstances.Camera, cancellation).ConfigureAwait(false);
+        CameraTracks tracks = await Clocks.OfAsync(sitting.Source, circumstances.Camera, mustKnow: 0, cancellation).ConfigureAwait(false);
         JointParameters parameters = await LearnAsync(sitting.Source, circumstances, tracks, cancellation).ConfigureAwait(false);
         JointProblem problem = new(
             [.. beside.Select((one, i) => ToSitting(one, circumstances.Modality, filed[i], steps))],

@@ -33,11 +33,12 @@ internal sealed class SourceClocks(SiteConfiguration site, IPipelineDatabase dat
     /// <summary>All that tells how a camera's clock went.</summary>
     /// <param name="source">Name of the source.</param>
     /// <param name="camera">See <see cref="Capture.Camera"/>.</param>
+    /// <param name="mustKnow">A picture of a clock card that must be among what is looked at; 0: what was looked at lately will do.</param>
     /// <param name="cancellation">Gives the call up.</param>
-    public async Task<CameraTracks> OfAsync(string source, string? camera, CancellationToken cancellation)
+    public async Task<CameraTracks> OfAsync(string source, string? camera, long mustKnow, CancellationToken cancellation)
     {
         DateTimeOffset now = clock.GetUtcNow();
-        if (!_known.TryGetValue(source, out Known? known) || now - known.At > KnownFor || now < known.At)
+        if (!_known.TryGetValue(source, out Known? known) || now - known.At > KnownFor || now < known.At || !(mustKnow == 0 || known.Moments.Any(moment => moment.CaptureId == mustKnow)))
         {
             IReadOnlyList<ClockMoment> moments = await database.GetClockMomentsAsync(source, now - LookBack, MostMoments, cancellation).ConfigureAwait(false);
             IReadOnlyList<SittingTime> filed = await database
@@ -60,7 +61,7 @@ internal sealed class SourceClocks(SiteConfiguration site, IPipelineDatabase dat
         SourceConfiguration? configured = site.FindSource(source);
         TimeZoneInfo zone = configured?.TimeZone ?? site.TimeZone;
         ClockMoment[] moments = [.. known.Moments.Where(moment => moment.Camera == camera)];
-        ClockWitness[] precise = [.. Arrivals(moments, configured?.Kind ?? SourceKind.Share, zone)];
+        ClockWitness[] precise = [.. Cards(moments, zone), .. Arrivals(moments, configured?.Kind ?? SourceKind.Share, zone)];
         (SittingTime Sitting, ClockWitness Witness)[] steps =
         [
             .. known.Filed.Where(sitting => sitting.Camera == camera).Select(sitting => (sitting, StepOf(sitting))).Where(pair => pair.Item2 is not null).Select(pair => (pair.sitting, pair.Item2!)),
@@ -72,6 +73,9 @@ internal sealed class SourceClocks(SiteConfiguration site, IPipelineDatabase dat
 
         ClockTrack Track(ClockWitness[] witnesses) => ClockTrack.Of(witnesses, LatenessFit.Prior, zone, camera);
     }
+
+    private static IEnumerable<ClockWitness> Cards(ClockMoment[] moments, TimeZoneInfo zone) => moments.Where(moment => moment.Card is not null).Select(moment =>
+        new ClockWitness(WitnessKind.Card, moment.TakenAt.DateTime, TimeZoneInfo.ConvertTime(moment.Card!.Value, zone).DateTime) { IsCoarse = moment.TakenAtOrigin == CaptureTime.FileOrigin });
 
     /// <summary>Of files that came together, the one that was taken last.</summary>
     private static IEnumerable<ClockWitness> Arrivals(ClockMoment[] moments, SourceKind kind, TimeZoneInfo zone)
