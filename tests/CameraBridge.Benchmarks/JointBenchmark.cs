@@ -23,7 +23,7 @@ internal static class JointBenchmark
         Console.WriteLine("size       clock    wall ms  processor ms   chain: moves   processor ms   times ours   largest difference");
         foreach (ClinicDay day in new ClinicSimulator(new ClinicHabits { Steps = 60, Interval = 9, Labels = 0, NoShow = 0.05 }, 1).Draw(new DateOnly(2026, 3, 2), days))
         {
-            JointProblem open = Sixty(day.ProblemOf(0, new JointParameters { ChangedPlaces = 0 }));
+            JointProblem open = Sixty(day.ProblemOf(0, new JointParameters { ChangedPlaces = 0, Unexplained = 0 }));
             JointMatching.Solve(open);
             (double wall, double processor) = Time(() => JointMatching.Solve(open));
             Print($"{open.Sittings.Count} x {open.Steps.Count}   open  {wall,9:0}{processor,14:0}");

@@ -17,6 +17,9 @@ internal sealed record SittingTime
 
     public int Captures { get; init; }
 
+    /// <summary>Of them those that are no label, card or sidecar.</summary>
+    public int Pictures { get; init; }
+
     /// <summary>The camera as it names itself in the pictures; null where it does not, or there are several.</summary>
     public string? Camera { get; init; }
 
@@ -32,8 +35,21 @@ internal sealed record SittingTime
     public IReadOnlyList<Reason> Evidence { get; init; } = [];
 }
 
+/// <summary>What the worklist was asked for a sitting and answered.</summary>
+/// <param name="DecidedAt">When.</param>
+/// <param name="Inquiry">See <see cref="Pipeline.Match.Inquiry"/>.</param>
+internal sealed record PastInquiry(DateTimeOffset DecidedAt, string Inquiry);
+
 internal partial interface IPipelineDatabase
 {
+    /// <summary>What the worklist was asked for a source's sittings, the latest first.</summary>
+    /// <param name="source">Name of the source.</param>
+    /// <param name="from">Decided since.</param>
+    /// <param name="to">Decided until.</param>
+    /// <param name="most">So many at most.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    Task<IReadOnlyList<PastInquiry>> GetInquiriesAsync(string source, DateTimeOffset from, DateTimeOffset to, int most, CancellationToken cancellation);
+
     /// <summary>
     /// The sittings of a source that were opened within a time and of which at least one picture tells when it was taken, the latest first: those of the same days
     /// beside a sitting, or the history of a site.

@@ -84,7 +84,7 @@ internal static class Circumstances
     private static bool AreApart(IEnumerable<DateTimeOffset> times) => times.Max() - times.Min() > LongestVisit;
 
     /// <summary>The modality of the source's optic, or of the one that cues name for the pictures; null when there is more than one.</summary>
-    private static string? ModalityOf(OpticsTable optics, SourceConfiguration? source, IEnumerable<(string? Optic, OpticValues Said)> pictures)
+    public static string? ModalityOf(OpticsTable optics, SourceConfiguration? source, IEnumerable<(string? Optic, OpticValues Said)> pictures)
     {
         string[] modalities =
         [

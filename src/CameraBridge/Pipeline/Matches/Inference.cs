@@ -3,6 +3,7 @@ using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Matches.Clocks;
 using CameraBridge.Pipeline.Matches.Joint;
+using CameraBridge.Pipeline.Objects.Optics;
 
 namespace CameraBridge.Pipeline.Matches;
 
@@ -30,26 +31,12 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
     /// <summary>Sittings that were opened so long before and after this one are looked at beside it.</summary>
     private static readonly TimeSpan Beside = TimeSpan.FromDays(2);
 
-    /// <summary>So far back the site's habits are learned.</summary>
-    private static readonly TimeSpan History = TimeSpan.FromDays(180);
-
-    /// <summary>The habits of a site change slowly.</summary>
-    private static readonly TimeSpan LearnedFor = TimeSpan.FromHours(1);
-
     /// <summary>No patient waits for longer; what is further away is another visit, or another clock.</summary>
-    private static readonly TimeSpan LongestWait = TimeSpan.FromHours(18);
-
-    /// <summary>
-    /// A camera takes many optics, and its source names the usual one: how often the order's modality is another is for the site's history to show, unless the site
-    /// demands that they agree.
-    /// </summary>
-    private const double OtherOptic = 0.3;
+    public static readonly TimeSpan LongestWait = TimeSpan.FromHours(18);
 
     private const int MostBeside = 60;
     private const int MostSteps = 120;
-    private const int MostHistory = 500;
-
-    private readonly Dictionary<string, (DateTimeOffset At, JointParameters Parameters)> _learned = new(StringComparer.Ordinal);
+    private readonly SiteHabits _habits = new(site, database, clock);
 
     /// <summary>The clocks of the sources' cameras, each looked at once for many sittings.</summary>
     public SourceClocks Clocks { get; } = new(site, database, clock);
@@ -89,14 +76,24 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
                 .ThenBy(step => (StartOf(step) - firstAt).Duration()).Take(MostSteps),
         ];
         CameraTracks tracks = await Clocks.OfAsync(sitting.Source, circumstances.Camera, mustKnow: 0, cancellation).ConfigureAwait(false);
-        JointParameters parameters = await LearnAsync(sitting.Source, circumstances, tracks, cancellation).ConfigureAwait(false);
+        Habits habits = await _habits.OfAsync(sitting.Source, circumstances, tracks, cancellation).ConfigureAwait(false);
+        SourceConfiguration? source = site.FindSource(sitting.Source);
+        JointSitting[] sittings = new JointSitting[beside.Length];
+        Optic? optic = null;
+        for (int i = 0; i < beside.Length; i++)
+        {
+            IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(beside[i].SittingId, cancellation).ConfigureAwait(false);
+            sittings[i] = ToSitting(beside[i], SittingTraits.Of(site.Optics, source, cues), filed[i], steps);
+            optic = i == own ? SittingTraits.OpticOf(site.Optics, source, cues) : optic;
+        }
+
         JointProblem problem = new(
-            [.. beside.Select((one, i) => ToSitting(one, circumstances.Modality, filed[i], steps))],
-            [.. steps.Select(step => ToStep(step, circumstances))],
+            sittings,
+            [.. steps.Select(step => ToStep(step, circumstances, optic, habits))],
             tracks.Before.When(first.DateTime, arrived) is { } known
                 ? ClockBelief.Estimated(first.DateTime, known.OffsetSeconds / 60, known.DeviationSeconds / 60)
-                : ClockBelief.Unknown(first.DateTime),
-            parameters)
+                : ClockBelief.Unknown(first.DateTime, habits.Parameters.Clocks),
+            habits.Parameters)
         {
             ObservedUntil = LocalOf(beside[own].SettledAt, first),
         };
@@ -106,32 +103,33 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         return beside.Any(one => one.State == SittingState.Open) ? inferred with { FileFrom = null } : inferred;
     }
 
-    private static DateTime StartOf(WorklistStep step) => step.StartDate!.Value.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
+    public static DateTime StartOf(WorklistStep step) => step.StartDate!.Value.ToDateTime(step.StartTime ?? new TimeOnly(12, 0));
 
-    private static DateTime LocalOf(DateTimeOffset moment, DateTimeOffset zone) => moment.ToOffset(zone.Offset).DateTime;
+    public static DateTime LocalOf(DateTimeOffset moment, DateTimeOffset zone) => moment.ToOffset(zone.Offset).DateTime;
 
     /// <summary>The step of a sitting that a cue or a person has identified; what was inferred proves nothing.</summary>
     public static WorklistStep? Identified(SittingTime sitting) =>
         sitting.StepJson is { } json && sitting.Evidence.All(reason => reason.Code != Inferred.Code) ? WorklistStep.FromJson(json) : null;
 
-    /// <summary>A source's sittings are made with one camera, so what this one's modality is counts for all.</summary>
-    private static JointSitting ToSitting(SittingTime sitting, string? modality, WorklistStep? filed, WorklistStep[] steps) => new()
+    private static JointSitting ToSitting(SittingTime sitting, JointTraits traits, WorklistStep? filed, WorklistStep[] steps) => new()
     {
         FirstPictureAt = sitting.FirstTakenAt.DateTime,
-        Traits = new JointTraits(Modality: modality),
+        Pictures = sitting.Pictures,
+        Traits = traits,
         ArrivedAt = LocalOf(sitting.SettledAt, sitting.FirstTakenAt),
         IsIdentified = filed is not null,
         StepIndex = filed is null ? -1 : Array.FindIndex(steps, step => step.Key == filed.Key),
     };
 
-    private static JointStep ToStep(WorklistStep step, MatchCircumstances circumstances) => new()
+    private static JointStep ToStep(WorklistStep step, MatchCircumstances circumstances, Optic? optic, Habits habits) => new()
     {
         ScheduledAt = StartOf(step),
         HasTime = step.StartTime is not null,
         Station = circumstances.StationAETitle is not { } station || step.StationAETitles.Count == 0 ? JointStation.Unknown
             : step.StationAETitles.Contains(station, StringComparer.Ordinal) ? JointStation.Own
             : JointStation.Other,
-        Traits = new JointTraits(Modality: step.Modality),
+        Traits = SittingTraits.Of(step, optic),
+        ExpectedPictures = habits.PicturesOf(step),
     };
 
     private Inferred ToInferred(JointProblem problem, JointResult result, int own, WorklistStep[] steps, WorklistStep?[] filed)
@@ -195,44 +193,4 @@ internal sealed class Inference(SiteConfiguration site, IPipelineDatabase databa
         < 0.005 => "under 1 %",
         _ => string.Create(CultureInfo.InvariantCulture, $"{100 * probability:0} %"),
     };
-
-    private async Task<JointParameters> LearnAsync(string source, MatchCircumstances circumstances, CameraTracks tracks, CancellationToken cancellation)
-    {
-        DateTimeOffset now = clock.GetUtcNow();
-        if (_learned.TryGetValue(source, out (DateTimeOffset At, JointParameters Parameters) known) && now - known.At < LearnedFor)
-        {
-            return known.Parameters;
-        }
-
-        IReadOnlyList<SittingTime> confirmed = await database
-            .GetSittingTimesAsync(source, now - History, now, matchedOnly: true, MostHistory, cancellation).ConfigureAwait(false);
-        WorklistStep[] steps = [.. confirmed.Select(Identified).OfType<WorklistStep>().Where(step => step.Modality is not null && circumstances.Modality is not null)];
-        JointHistory history = new()
-        {
-            LatenessMinutes = [.. confirmed.Select(sitting => Lateness(sitting, sitting.Camera == circumstances.Camera ? tracks.All : null)).OfType<double>()],
-            TraitsCompared = steps.Length,
-            TraitsDiffering = steps.Count(step => step.Modality != circumstances.Modality),
-        };
-        JointParameters defaults = new();
-        JointParameters parameters = JointParameters.Learn(history, defaults with { TraitError = circumstances.RequireModality ? defaults.TraitError : OtherOptic });
-        _learned[source] = (now, parameters);
-        return parameters;
-    }
-
-    /// <summary>
-    /// Minutes, by the camera's clock or, where cards or arrivals tell how that stood, by the hospital's; null where nobody confirmed the step, it has no time, or the clock
-    /// was another one.
-    /// </summary>
-    private static double? Lateness(SittingTime sitting, ClockTrack? track)
-    {
-        if (Identified(sitting) is not { StartDate: not null, StartTime: not null } step)
-        {
-            return null;
-        }
-
-        DateTime shown = sitting.FirstTakenAt.DateTime;
-        ClockEstimate? known = track?.When(shown, LocalOf(sitting.SettledAt, sitting.FirstTakenAt));
-        TimeSpan late = shown - StartOf(step) - (known is { CorrectsTimes: true } ? known.Offset : TimeSpan.Zero);
-        return late.Duration() < LongestWait ? late.TotalMinutes : null;
-    }
 }

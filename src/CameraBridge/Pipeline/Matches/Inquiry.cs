@@ -74,7 +74,13 @@ internal static class Inquiry
 
     /// <summary>The steps that were kept, each once.</summary>
     /// <returns>Empty for a document that is none of ours.</returns>
-    public static IReadOnlyList<WorklistStep> ReadSteps(string? inquiry)
+    public static IReadOnlyList<WorklistStep> ReadSteps(string? inquiry) => Read(inquiry, broadOnly: false);
+
+    /// <summary>The steps that answered a question by station and day, which does not look for one patient's.</summary>
+    /// <returns>Empty where there was no such question, or it was cut off.</returns>
+    public static IReadOnlyList<WorklistStep> ReadBroad(string inquiry) => Read(inquiry, broadOnly: true);
+
+    private static IReadOnlyList<WorklistStep> Read(string? inquiry, bool broadOnly)
     {
         if (inquiry is null)
         {
@@ -84,7 +90,7 @@ internal static class Inquiry
         try
         {
             using JsonDocument document = JsonDocument.Parse(inquiry, new JsonDocumentOptions { MaxDepth = 128 });
-            return StepUnion.Of([.. document.RootElement.GetProperty("questions").EnumerateArray().Select(AnswersOf)]);
+            return StepUnion.Of([.. document.RootElement.GetProperty("questions").EnumerateArray().Where(question => !broadOnly || IsBroad(question)).Select(AnswersOf)]);
         }
         catch (Exception foreign) when (foreign is JsonException or KeyNotFoundException or InvalidOperationException or MalformedException)
         {
@@ -98,6 +104,16 @@ internal static class Inquiry
         string? worklist = question.TryGetProperty("worklist", out JsonElement name) ? name.GetString() : null;
         IEnumerable<WorklistStep> steps = question.GetProperty("answers").EnumerateArray().Select(WorklistStep.FromJson);
         return new WorklistAnswers(new WorklistQuestion(), [.. steps.Select(step => worklist is null ? step : step.From(worklist))]);
+    }
+
+    /// <summary>No patient, order or step was named in the query (DICOM JSON: a key without a value is asked for, not matched), and all that answered was kept.</summary>
+    private static bool IsBroad(JsonElement question)
+    {
+        JsonElement query = question.GetProperty("query");
+        bool names = new[] { "00100020", "00080050" }.Any(tag => query.TryGetProperty(tag, out JsonElement key) && key.TryGetProperty("Value", out _))
+            || (query.TryGetProperty("00400100", out JsonElement steps) && steps.TryGetProperty("Value", out JsonElement items)
+                && items.EnumerateArray().Any(item => item.TryGetProperty("00400009", out JsonElement id) && id.TryGetProperty("Value", out _)));
+        return !names && !question.GetProperty("cut_off").GetBoolean() && question.GetProperty("answers_total").GetInt32() <= MostAnswers;
     }
 
     private static void WriteAnswers(Utf8JsonWriter writer, WorklistAnswers answer, Dictionary<(string?, string?, string?, string?, string?), int> rank)

@@ -124,7 +124,7 @@ internal sealed class ClockTrack
     {
         private readonly double[] _offsets = Offsets(witnesses, lateness);
 
-        public IReadOnlyList<ClockSegment> Segments()
+        public List<ClockSegment> Segments()
         {
             (int[] states, double[] jumps) = Walk();
             var segments = new List<ClockSegment>();

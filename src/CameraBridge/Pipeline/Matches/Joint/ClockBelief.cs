@@ -25,14 +25,18 @@ internal sealed record ClockBelief(DateTime At, IReadOnlyList<ClockGuess> Guesse
 
     /// <summary>
     /// A clock that nobody has looked at: mostly right to some minutes, sometimes in summer instead of winter time or a zone beside, now and then set to
-    /// anything (shares: common practice, no source).
+    /// anything.
     /// </summary>
-    public static ClockBelief Unknown(DateTime at) => new(at, [new(0.84, 0, 2), new(0.04, 60, 2), new(0.04, -60, 2)])
+    public static ClockBelief Unknown(DateTime at, ClockHabits? habits = null)
     {
-        OpenShare = 0.08,
-        OpenFrom = -780,
-        OpenTo = 780,
-    };
+        ClockHabits shares = habits ?? new ClockHabits();
+        return new ClockBelief(at, [new(shares.Right, 0, 2), new(shares.HourOff / 2, 60, 2), new(shares.HourOff / 2, -60, 2)])
+        {
+            OpenShare = shares.Anything,
+            OpenFrom = -780,
+            OpenTo = 780,
+        };
+    }
 
     /// <summary>A clock that was estimated from something else; it may have been set anew since (shares: common practice, no source).</summary>
     public static ClockBelief Estimated(DateTime at, double meanMinutes, double deviationMinutes) => new(

@@ -162,6 +162,7 @@ internal static class JointMatching
         }
 
         ChangedPlaces.Apply(problem, pairs, probabilities);
+        AddUnexplained(problem, pairs, probabilities);
         for (int i = 0; i < problem.Sittings.Count; i++)
         {
             if (problem.Sittings[i] is { IsIdentified: true, StepIndex: >= 0 and var step })
@@ -182,6 +183,19 @@ internal static class JointMatching
         };
 
         double ShareOf(SumWay way) => shares.Where((_, s) => states[s].Sum.Way == way).Sum();
+    }
+
+    /// <summary>A share of each row is spread evenly over all free steps and none of them.</summary>
+    private static void AddUnexplained(JointProblem problem, PairWeights pairs, double[][] probabilities)
+    {
+        double share = problem.Parameters.Unexplained;
+        foreach (int row in pairs.Rows)
+        {
+            foreach (int column in pairs.Columns)
+            {
+                probabilities[row][column] = ((1 - share) * probabilities[row][column]) + (share / (pairs.Columns.Count + 1));
+            }
+        }
     }
 
     /// <summary>A state of the clock and how likely it is at most, or roughly, as a logarithm.</summary>

@@ -15,7 +15,10 @@ internal sealed record JointParameters
     /// <summary>Share of the steps of another station that are done at this one all the same, above 0 and below 1.</summary>
     public double OtherStation { get; init; } = 0.03;
 
-    /// <summary>Share of sittings whose optic, modality, body part or side says nothing of their step, since it was chosen or entered carelessly; above 0.</summary>
+    /// <summary>Share of sittings whose optic or modality says nothing of their step, since it was chosen or entered carelessly, or stands for many; above 0.</summary>
+    public double OpticError { get; init; } = 0.03;
+
+    /// <summary>The same of body part and side, which somebody has said for this very sitting; above 0.</summary>
     public double TraitError { get; init; } = 0.03;
 
     /// <summary>Share of sittings whose number of pictures says nothing of their step; above 0.</summary>
@@ -26,6 +29,15 @@ internal sealed record JointParameters
 
     /// <summary>How often two sittings that follow each other have changed places; 0: never.</summary>
     public double ChangedPlaces { get; init; } = 0.03;
+
+    /// <summary>
+    /// Share of sittings of which the model says nothing true, as no model holds everything that happens in a clinic: they belong to any step, or none, alike. It keeps
+    /// certainty from growing beyond what such a day allows; 0: the model is the world.
+    /// </summary>
+    public double Unexplained { get; init; } = 0.004;
+
+    /// <summary>How clocks stand that nobody has looked at.</summary>
+    public ClockHabits Clocks { get; init; } = new();
 
     /// <summary>The habits as a site's history shows them; each leaves what was taken for granted only as far as there is history.</summary>
     /// <param name="history">What was confirmed.</param>
@@ -39,7 +51,9 @@ internal sealed record JointParameters
             NoShow = Share(history.NoShows, history.Steps, prior.NoShow, weight: 20),
             WalkInsAnHour = (history.WalkIns + (prior.WalkInsAnHour * 20)) / (history.Hours + 20),
             OtherStation = Share(history.OtherStationSittings, history.OtherStationSteps, prior.OtherStation, weight: 40),
+            OpticError = Share(history.OpticsDiffering, history.OpticsCompared, prior.OpticError, weight: 40),
             TraitError = Share(history.TraitsDiffering, history.TraitsCompared, prior.TraitError, weight: 40),
+            Clocks = ClockHabits.Learn(history.ClockMinutes, prior.Clocks),
         };
     }
 
@@ -70,7 +84,16 @@ internal sealed record JointHistory
     /// <summary>Those that were.</summary>
     public int OtherStationSittings { get; init; }
 
-    /// <summary>Confirmed pairs in which a trait was known on both sides.</summary>
+    /// <summary>By how many minutes a camera's clock was fast, on days on which that is known.</summary>
+    public IReadOnlyList<double> ClockMinutes { get; init; } = [];
+
+    /// <summary>Confirmed pairs in which optic or modality was known on both sides.</summary>
+    public int OpticsCompared { get; init; }
+
+    /// <summary>Those in which it differed.</summary>
+    public int OpticsDiffering { get; init; }
+
+    /// <summary>Confirmed pairs in which a body part or side was known on both sides.</summary>
     public int TraitsCompared { get; init; }
 
     /// <summary>Those in which it differed.</summary>

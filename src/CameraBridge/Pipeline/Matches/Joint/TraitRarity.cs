@@ -30,7 +30,7 @@ internal sealed class TraitRarity
             // An optic makes one modality: who has compared the optic learns nothing more from it.
             if (trait != 1 || !hasOptic)
             {
-                ratio *= Ratio(trait, Traits[trait](sitting.Traits), Traits[trait](step.Traits), parameters.TraitError);
+                ratio *= Ratio(trait, Traits[trait](sitting.Traits), Traits[trait](step.Traits), trait < 2 ? parameters.OpticError : parameters.TraitError);
             }
         }
 

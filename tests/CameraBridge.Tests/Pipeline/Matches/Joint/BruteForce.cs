@@ -73,13 +73,13 @@ internal static class BruteForce
         // What is fixed has no alternative, and only its time says something of the clock.
         return sitting.IsIdentified
             ? density
-            : prior * Trait(problem, traits => traits.Optic, sitting, step)
-                * (sitting.Traits.Optic is null || step.Traits.Optic is null ? Trait(problem, traits => traits.Modality, sitting, step) : 1)
-                * Trait(problem, traits => traits.BodyPart, sitting, step)
-                * (sitting.Traits.Side != step.Traits.Side && (sitting.Traits.Side == "B" || step.Traits.Side == "B") ? 1 : Trait(problem, traits => traits.Side, sitting, step));
+            : prior * Trait(problem, traits => traits.Optic, sitting, step, parameters.OpticError)
+                * (sitting.Traits.Optic is null || step.Traits.Optic is null ? Trait(problem, traits => traits.Modality, sitting, step, parameters.OpticError) : 1)
+                * Trait(problem, traits => traits.BodyPart, sitting, step, parameters.TraitError)
+                * (sitting.Traits.Side != step.Traits.Side && (sitting.Traits.Side == "B" || step.Traits.Side == "B") ? 1 : Trait(problem, traits => traits.Side, sitting, step, parameters.TraitError));
     }
 
-    private static double Trait(JointProblem problem, Func<JointTraits, string?> trait, JointSitting sitting, JointStep step)
+    private static double Trait(JointProblem problem, Func<JointTraits, string?> trait, JointSitting sitting, JointStep step, double error)
     {
         if (trait(sitting.Traits) is not { } seen || trait(step.Traits) is not { } planned)
         {
@@ -88,7 +88,6 @@ internal static class BruteForce
 
         string[] known = [.. problem.Sittings.Select(one => trait(one.Traits)).OfType<string>()];
         double share = (known.Count(value => value == seen) + 1.0) / (known.Length + 2.0);
-        double error = problem.Parameters.TraitError;
         return (((1 - error) * (seen == planned ? 1 : 0)) + (error * share)) / share;
     }
 }

@@ -22,6 +22,7 @@ public sealed class JointMatchingTests
         NoShow = 0.5,
         WalkInsAnHour = 60,
         ChangedPlaces = 0,
+        Unexplained = 0,
     };
 
     [Fact]
@@ -62,6 +63,27 @@ public sealed class JointMatchingTests
 
         Assert.Equal(1 / 2.5, result.Pairs[0][0], 1e-6);
         Assert.Equal(0.5 / 2.5, result.Pairs[0][1], 1e-6);
+    }
+
+    [Fact]
+    public void What_no_model_explains_goes_to_any_step_or_none_alike()
+    {
+        // By hand: the pair has 1/2 as above, of which 9/10 are left; the tenth is shared by one step and none.
+        JointResult result = JointMatching.Solve(new JointProblem([On()], [At()], Right, Even with { Unexplained = 0.1, NoShow = 0.25 }));
+
+        Assert.Equal((0.9 * 0.75) + 0.05, result.Pairs[0][0], 1e-9);
+        Assert.Equal((0.9 * 0.25) + 0.05, result.None[0], 1e-9);
+    }
+
+    [Fact]
+    public void Clocks_are_wrong_as_often_as_they_were()
+    {
+        // By hand: of 20 days that the prior weighs and 20 that were seen, (16.8 + 10) / 40 and (1.6 + 5) / 40.
+        ClockHabits learned = ClockHabits.Learn([.. Enumerable.Repeat(1.5, 10), .. Enumerable.Repeat(-58.0, 5), .. Enumerable.Repeat(300.0, 5)], new ClockHabits());
+
+        Assert.Equal(0.67, learned.Right, 1e-9);
+        Assert.Equal(0.165, learned.HourOff, 1e-9);
+        Assert.Equal(0.165, learned.Anything, 1e-9);
     }
 
     [Fact]
@@ -276,7 +298,7 @@ public sealed class JointMatchingTests
                 Traits = Traits(),
             })],
             clock,
-            new JointParameters { ChangedPlaces = 0, WalkInsAnHour = 2, OtherStation = 0.2 })
+            new JointParameters { ChangedPlaces = 0, Unexplained = 0, WalkInsAnHour = 2, OtherStation = 0.2 })
         {
             ObservedUntil = random.Next(2) == 0 ? null : Morning.AddMinutes(45),
         };

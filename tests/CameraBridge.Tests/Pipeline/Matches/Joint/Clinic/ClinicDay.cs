@@ -52,7 +52,7 @@ internal sealed record ClinicDay(DateOnly Date, IReadOnlyList<ClinicStep> Steps,
             Traits = new JointTraits(step.Optic, Side: step.Side),
             ExpectedPictures = step.Pictures,
         })],
-        ClockBelief.Unknown(Date.ToDateTime(new TimeOnly(12, 0))),
+        ClockBelief.Unknown(Date.ToDateTime(new TimeOnly(12, 0)), parameters.Clocks),
         parameters);
 
     /// <summary>What a site that had confirmed all of these days would know of its habits.</summary>
@@ -65,7 +65,10 @@ internal sealed record ClinicDay(DateOnly Date, IReadOnlyList<ClinicStep> Steps,
         WalkIns = days.Sum(day => day.Sittings.Count(sitting => sitting.Step < 0)),
         OtherStationSteps = days.Sum(day => day.Steps.Count * (day.ClockOffsets.Count - 1)),
         OtherStationSittings = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0 && day.Steps[sitting.Step].Room != sitting.Room)),
-        TraitsCompared = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0)),
-        TraitsDiffering = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0 && day.Steps[sitting.Step].Optic != sitting.Optic)),
+        ClockMinutes = [.. days.SelectMany(day => day.ClockOffsets)],
+        OpticsCompared = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0)),
+        OpticsDiffering = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0 && day.Steps[sitting.Step].Optic != sitting.Optic)),
+        TraitsCompared = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0 && sitting.Side is not null && day.Steps[sitting.Step].Side is not null)),
+        TraitsDiffering = days.Sum(day => day.Sittings.Count(sitting => sitting.Step >= 0 && sitting.Side is not null && day.Steps[sitting.Step].Side is { } side && side != sitting.Side)),
     };
 }
