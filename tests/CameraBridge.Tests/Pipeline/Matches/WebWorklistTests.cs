@@ -106,6 +106,31 @@ public sealed class WebWorklistTests
     }
 
     [Fact]
+    public async Task The_sites_credentials_and_proxy_are_those_of_every_server_of_the_web()
+    {
+        string secret = Path.GetTempFileName();
+        try
+        {
+            await File.WriteAllTextAsync(secret, "hush\n", Cancellation);
+            await using var proxy = new ScriptedWebPeer(request => request.AnswerAsync(200, Json(Steps.Answer())));
+            WorklistConfiguration configuration = Steps.WebWorklist(80, WorklistKind.MwlRs);
+            WebConfiguration web = configuration.Web! with { Url = new Uri("http://worklist.example/rs"), Proxy = new Uri(proxy.Root.GetLeftPart(UriPartial.Authority)), Token = new SecretPlace(secret, null) };
+            await using var worklist = new Worklist(Site, configuration with { Web = web }, TimeProvider.System);
+
+            Assert.Single((await worklist.AskAsync(ById, Cancellation)).Steps);
+
+            // Through the proxy the address stands whole (RFC 9112 section 3.2.2); the token is that of RFC 6750 section 2.1.
+            string head = Assert.Single(proxy.Heads);
+            Assert.StartsWith("GET http://worklist.example/rs/modality-scheduled-procedure-steps?", head, StringComparison.Ordinal);
+            Assert.Contains("Authorization: Bearer hush\r\n", head, StringComparison.Ordinal);
+        }
+        finally
+        {
+            File.Delete(secret);
+        }
+    }
+
+    [Fact]
     public async Task Workitems_know_no_step_ID_so_one_alone_asks_for_nothing()
     {
         await using var server = new ScriptedWebPeer(request => request.AnswerAsync(204));
