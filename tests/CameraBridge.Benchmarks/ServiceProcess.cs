@@ -31,8 +31,13 @@ internal sealed class ServiceProcess : IAsyncDisposable
         }
     }
 
-    public static ServiceProcess Start(string program, string configuration) => new(Process.Start(
-        new ProcessStartInfo(program, ["serve", "--config", configuration]) { RedirectStandardOutput = true, RedirectStandardError = true })!);
+    /// <summary>Starts it, on one core alone if <paramref name="core"/> says so (util-linux's taskset, so that the runtime counts one from its start).</summary>
+    public static ServiceProcess Start(string program, string configuration, int? core = null)
+    {
+        string[] serve = ["serve", "--config", configuration];
+        (string file, string[] arguments) = core is { } number ? ("taskset", ["--cpu-list", $"{number}", program, .. serve]) : (program, serve);
+        return new(Process.Start(new ProcessStartInfo(file, arguments) { RedirectStandardOutput = true, RedirectStandardError = true })!);
+    }
 
     /// <returns>Seconds from its start until it was ready.</returns>
     public async Task<double> ReadyAsync()

@@ -3,12 +3,13 @@ using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Practice.Sticks;
 using CameraBridge.Tests.Peers;
+using Npgsql;
 
 namespace CameraBridge.Benchmarks;
 
 /// <summary>
-/// One worker against two that share a state on PostgreSQL and a spool: pictures of ready folders from the share to dcmtk's <c>storescp --ignore</c>, straight, where
-/// the two cores are the limit, and over a line of 40 ms round trip that each worker uses by one association, where waiting is.
+/// One worker against two that share a state on PostgreSQL and a spool: pictures of ready folders from the share to dcmtk's <c>storescp --ignore</c>. Each on a core of
+/// its own, as if it were another machine; both on all cores, which one worker fills already; and over a line of 40 ms round trip that each uses by one association.
 /// </summary>
 internal static class WorkersBenchmark
 {
@@ -41,13 +42,14 @@ internal static class WorkersBenchmark
             await using SlowLink link = new(storescp.Port, 1e9, TimeSpan.FromMilliseconds(40));
             Console.WriteLine($"{count} pictures, best of {Rounds}");
             Console.WriteLine("line                 one worker pictures/s   two workers pictures/s   times");
-            foreach ((string line, int port, int associations) in ((string, int, int)[])[("straight", storescp.Port, 4), ("40 ms round trip", link.Port, 1)])
+            foreach ((string line, int port, int associations, bool ownCore) in ((string, int, int, bool)[])
+                [("a core each", storescp.Port, 4, true), ("all cores", storescp.Port, 4, false), ("40 ms round trip", link.Port, 1, false)])
             {
                 double one = 0, two = 0;
                 for (int round = 0; round < Rounds; round++)
                 {
-                    one = Math.Max(one, count / await MeasureAsync(program, home, server, hospital.Port, port, associations, workers: 1, count));
-                    two = Math.Max(two, count / await MeasureAsync(program, home, server, hospital.Port, port, associations, workers: 2, count));
+                    one = Math.Max(one, count / await MeasureAsync(program, home, server, hospital.Port, port, associations, ownCore, workers: 1, count));
+                    two = Math.Max(two, count / await MeasureAsync(program, home, server, hospital.Port, port, associations, ownCore, workers: 2, count));
                 }
 
                 Console.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{line,-18} {one,23:0.0} {two,24:0.0} {two / one,7:0.00}"));
@@ -62,7 +64,7 @@ internal static class WorkersBenchmark
     }
 
     /// <returns>Seconds from the first object that is stored to the last.</returns>
-    private static async Task<double> MeasureAsync(string program, string home, PostgresServer server, int worklist, int archive, int associations, int workers, int count)
+    private static async Task<double> MeasureAsync(string program, string home, PostgresServer server, int worklist, int archive, int associations, bool ownCore, int workers, int count)
     {
         StateServerConfiguration database = await server.MakeDatabaseAsync();
         string place = Directory.CreateTempSubdirectory("camerabridge-workers-run-").FullName;
@@ -85,11 +87,13 @@ internal static class WorkersBenchmark
         {
             for (int i = 0; i < workers; i++)
             {
-                running.Add(ServiceProcess.Start(program, configuration));
+                running.Add(ServiceProcess.Start(program, configuration, ownCore ? i : null));
                 _ = await running[i].ReadyAsync();
             }
 
-            async Task<long> StoredAsync() => (long)(await server.ExecuteAsync("select count(*) from deliveries where state = 'Stored'", database.Database))!;
+            await using NpgsqlConnection connection = await server.ConnectAsync(database.Database);
+            await using NpgsqlCommand stored = new("select count(*) from deliveries where state = 'Stored'", connection);
+            async Task<long> StoredAsync() => (long)(await stored.ExecuteScalarAsync())!;
             await running[0].UntilAsync(async () => await StoredAsync() > 0, Limit);
             Stopwatch watch = Stopwatch.StartNew();
             long begun = await StoredAsync();

@@ -128,9 +128,13 @@ internal partial interface IPipelineDatabase : IAsyncDisposable
 
     /// <summary>
     /// Puts off the closing of the source's open sittings for at least this time: a worker that was killed may have taken half a folder, and what it left is to be found
-    /// before the folder counts as quiet.
+    /// before the folder counts as quiet; and a folder is not quiet while a file in it is seen and not taken yet. Does nothing while another worker holds the source.
     /// </summary>
-    Task PostponeClosingAsync(string source, TimeSpan time, CancellationToken cancellation);
+    /// <param name="source">Name of the source.</param>
+    /// <param name="folders">Only sittings of these folders; null for all.</param>
+    /// <param name="time">How long from now.</param>
+    /// <param name="cancellation">Gives the call up.</param>
+    Task PostponeClosingAsync(string source, IReadOnlyCollection<string>? folders, TimeSpan time, CancellationToken cancellation);
 
     /// <summary>The source has been looked at to its end: what was put off closes at its own time again.</summary>
     Task ResumeClosingAsync(string source, CancellationToken cancellation);

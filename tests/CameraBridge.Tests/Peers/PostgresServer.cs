@@ -100,12 +100,27 @@ public sealed class PostgresServer : IAsyncDisposable
         "Security", "CA2100:Review SQL queries for security vulnerabilities", Justification = "Tests write their own statements.")]
     public async Task<object?> ExecuteAsync(string sql, string? database = null)
     {
-        var settings = new NpgsqlConnectionStringBuilder(_connection.ConnectionString) { Pooling = false };
-        settings.Database = database ?? settings.Database;
-        await using var connection = new NpgsqlConnection(settings.ConnectionString);
-        await connection.OpenAsync();
+        await using NpgsqlConnection connection = await ConnectAsync(database);
         await using var command = new NpgsqlCommand(sql, connection);
         return await command.ExecuteScalarAsync();
+    }
+
+    /// <summary>A connection of the server's owner, for whoever asks often.</summary>
+    public async Task<NpgsqlConnection> ConnectAsync(string? database = null)
+    {
+        var settings = new NpgsqlConnectionStringBuilder(_connection.ConnectionString) { Pooling = false };
+        settings.Database = database ?? settings.Database;
+        var connection = new NpgsqlConnection(settings.ConnectionString);
+        try
+        {
+            await connection.OpenAsync();
+            return connection;
+        }
+        catch
+        {
+            await connection.DisposeAsync();
+            throw;
+        }
     }
 
     /// <summary>Stops the server: at once, as by a failure, or after its sessions were told.</summary>

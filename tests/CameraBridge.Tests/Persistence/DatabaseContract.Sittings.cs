@@ -100,7 +100,7 @@ public abstract partial class DatabaseContract
 
         // The program was away for longer than the quiet time.
         Clock.Advance(Quiet * 2);
-        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+        await database.PostponeClosingAsync("stick", null, TimeSpan.FromMinutes(1), Cancellation);
         Assert.Empty(await LeaseAsync(database, Stage.Sittings));
         await database.ResumeClosingAsync("stick", Cancellation);
         Assert.Single(await LeaseAsync(database, Stage.Sittings));
@@ -108,10 +108,28 @@ public abstract partial class DatabaseContract
         await AddAsync(database, "2/a.jpg");
         await ReadCuesAsync(database);
         Clock.Advance(Quiet * 2);
-        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+        await database.PostponeClosingAsync("stick", null, TimeSpan.FromMinutes(1), Cancellation);
         Assert.Empty(await LeaseAsync(database, Stage.Sittings));
         Clock.Advance(TimeSpan.FromMinutes(1));
         Assert.Equal(2, (await LeaseAsync(database, Stage.Sittings)).Count);
+    }
+
+    [Fact]
+    public async Task Only_the_folders_that_are_named_are_put_off_and_none_of_a_source_that_is_anothers()
+    {
+        IPipelineDatabase database = await OpenedAsync("room-1/b/n:1:1");
+        await AddAsync(database, "1/a.jpg", "2/a.jpg");
+        await ReadCuesAsync(database);
+        Clock.Advance(Quiet * 2);
+
+        await database.PostponeClosingAsync("stick", ["1"], TimeSpan.FromMinutes(1), Cancellation);
+        long second = Assert.Single(await LeaseAsync(database, Stage.Sittings)).SubjectId;
+
+        Clock.Advance(TimeSpan.FromMinutes(1));
+        IPipelineDatabase other = await OpenedAsync("room-2/b/n:1:1");
+        Assert.Null(await other.HoldSourceAsync("stick", TimeSpan.FromMinutes(5), Cancellation));
+        await database.PostponeClosingAsync("stick", null, TimeSpan.FromMinutes(1), Cancellation);
+        Assert.Contains(await LeaseAsync(database, Stage.Sittings), work => work.SubjectId != second);
     }
 
     [Fact]
@@ -122,7 +140,7 @@ public abstract partial class DatabaseContract
         await ReadCuesAsync(database);
         await database.CloseSoonAsync("stick", null, Cancellation);
 
-        await database.PostponeClosingAsync("stick", TimeSpan.FromMinutes(1), Cancellation);
+        await database.PostponeClosingAsync("stick", null, TimeSpan.FromMinutes(1), Cancellation);
 
         Assert.Single(await LeaseAsync(database, Stage.Sittings));
     }

@@ -125,14 +125,15 @@ internal abstract partial class SqlPipelineDatabase
             },
             cancellation);
 
-    public Task PostponeClosingAsync(string source, TimeSpan time, CancellationToken cancellation) =>
+    public Task PostponeClosingAsync(string source, IReadOnlyCollection<string>? folders, TimeSpan time, CancellationToken cancellation) =>
         WriteAsync(
-            session => session.Execute(
-                """
+            session => IsOthers(session, source) ? 0 : session.Execute(
+                $"""
                 update work set due_at = $1
-                where stage = 'Sittings' and due_at < $1 and subject_id in (select id from sittings where source = $2 and joinable = 1)
+                where stage = 'Sittings' and due_at < $1
+                    and subject_id in (select id from sittings where source = $2 and joinable = 1 {(folders is null ? "" : "and folder in texts($3)")})
                 """,
-                session.Now + time.Ticks, source),
+                [session.Now + time.Ticks, source, .. folders is null ? [] : new object[] { JsonSerializer.Serialize(folders) }]),
             cancellation);
 
     public Task ResumeClosingAsync(string source, CancellationToken cancellation) =>

@@ -66,6 +66,10 @@ internal abstract partial class SqlPipelineDatabase
     private bool IsOwn(string source, string owner, long number) => owner == _owner && _sources.TryGetValue(source, out long held) && held == number;
 
     /// <summary>Refuses to write of a source that this worker held and that is another's by now. What was never held (a single pass) may be written.</summary>
+    private bool IsOthers(StateSession session, string source) => session.Query(
+        "select owner from source_leases where source = $1 and lease_until > $2", reader => reader.GetString(0), source, session.Now)
+        .Exists(owner => owner != _owner && !LeaseOwner.IsKnownDead(owner));
+
     private void RequireHeld(StateSession session, string source)
     {
         if (_sources.TryGetValue(source, out long number)

@@ -51,7 +51,7 @@ internal sealed class CaptureSources : IDisposable
         {
             foreach (SourceWatch watch in _watches)
             {
-                await _tools.Database.PostponeClosingAsync(watch.Source.Name, SourceHold.FirstLookLimit, cancellation).ConfigureAwait(false);
+                await _tools.Database.PostponeClosingAsync(watch.Source.Name, null, SourceHold.FirstLookLimit, cancellation).ConfigureAwait(false);
             }
         }
         catch (StateUnavailableException)
@@ -91,34 +91,17 @@ internal sealed class CaptureSources : IDisposable
     public async Task<SourceSummary> TakeAllAsync(SourceConfiguration source, CancellationToken cancellation, IProgress<SourceStatus>? progress = null)
     {
         using var watch = new SourceWatch(source, _tools, progress);
-        bool wasPresent = false;
-        string? trouble = null;
-        while (trouble is null)
+        using var over = CancellationTokenSource.CreateLinkedTokenSource(cancellation);
+        Task keeping = watch.KeepOpenAsync(() => true, HangLimit, over.Token);
+        string? trouble;
+        try
         {
-            try
-            {
-                DateTimeOffset next = await OrLeftAsync(watch.LookAsync(once: true, cancellation), cancellation).ConfigureAwait(false);
-                if (!watch.IsPresent)
-                {
-                    trouble = wasPresent
-                        ? $"Source {source.Name} went before everything was taken; put it back and take it again."
-                        : $"The folder {source.Folder} of source {source.Name} is not there; mount it, or correct the path.";
-                    break;
-                }
-
-                wasPresent = true;
-                if (watch.IsDone)
-                {
-                    break;
-                }
-
-                await watch.WaitAsync(next, cancellation).ConfigureAwait(false);
-            }
-            catch (SpoolUnavailableException refusal)
-            {
-                _logger.SpoolUnavailable(refusal.Message, _clock.GetUtcNow());
-                trouble = refusal.Message;
-            }
+            trouble = await TakeAllAsync(watch, cancellation).ConfigureAwait(false);
+        }
+        finally
+        {
+            await over.CancelAsync().ConfigureAwait(false);
+            await keeping.ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
         }
 
         if (trouble is null)
@@ -137,6 +120,39 @@ internal sealed class CaptureSources : IDisposable
         };
     }
 
+    /// <returns>Why not everything could be taken, or null.</returns>
+    private async Task<string?> TakeAllAsync(SourceWatch watch, CancellationToken cancellation)
+    {
+        SourceConfiguration source = watch.Source;
+        bool wasPresent = false;
+        while (true)
+        {
+            try
+            {
+                DateTimeOffset next = await OrLeftAsync(watch.LookAsync(once: true, cancellation), cancellation).ConfigureAwait(false);
+                if (!watch.IsPresent)
+                {
+                    return wasPresent
+                        ? $"Source {source.Name} went before everything was taken; put it back and take it again."
+                        : $"The folder {source.Folder} of source {source.Name} is not there; mount it, or correct the path.";
+                }
+
+                wasPresent = true;
+                if (watch.IsDone)
+                {
+                    return null;
+                }
+
+                await watch.WaitAsync(next, cancellation).ConfigureAwait(false);
+            }
+            catch (SpoolUnavailableException refusal)
+            {
+                _logger.SpoolUnavailable(refusal.Message, _clock.GetUtcNow());
+                return refusal.Message;
+            }
+        }
+    }
+
     public void Dispose()
     {
         foreach (SourceWatch watch in _watches)
@@ -150,7 +166,7 @@ internal sealed class CaptureSources : IDisposable
     private async Task RunAsync(SourceWatch watch, CancellationToken cancellation)
     {
         using var hold = new SourceHold(watch, _tools);
-        Task keeping = hold.KeepAsync(HangLimit, cancellation);
+        Task keeping = Task.WhenAll(hold.KeepAsync(HangLimit, cancellation), watch.KeepOpenAsync(() => hold.IsHeld, HangLimit, cancellation));
         try
         {
             await RunAsync(watch, hold, cancellation).ConfigureAwait(false);

@@ -32,7 +32,7 @@ internal sealed class SettlingFile(string place, DateTimeOffset firstSeenAt)
 
 /// <summary>
 /// Which files have settled: size and time unchanged for the settle time, or waited for the longest time. Holds no more than
-/// a given number; what does not fit is seen again by the next scan.
+/// a given number; what does not fit is seen again by the next scan. Used by one thread at a time, but for <see cref="WaitingFolders"/>.
 /// </summary>
 internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleTime, int most = SettlingFiles.Most)
 {
@@ -50,6 +50,15 @@ internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleT
 
     /// <summary>Files that wait, without those that are reported as skipped.</summary>
     public int Waiting => _files.Values.Count(file => file.Reported == SkipReason.None);
+
+    /// <summary>The folders in which files wait, those of <see cref="Waiting"/>. May be asked at any time.</summary>
+    public IReadOnlyCollection<string> WaitingFolders()
+    {
+        lock (_files)
+        {
+            return _files.Values.Where(file => file.Reported == SkipReason.None).Select(file => Places.FolderOf(file.Place)).ToHashSet(StringComparer.Ordinal);
+        }
+    }
 
     public IEnumerable<SettlingFile> Reported => _files.Values.Where(file => file.Reported != SkipReason.None);
 
@@ -72,14 +81,19 @@ internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleT
             }
 
             bool settled = ageCounts && now.ToUnixTimeMilliseconds() - stat.ModifiedMs >= settleTime.TotalMilliseconds;
-            _files.Add(place, new SettlingFile(place, now)
+            file = new SettlingFile(place, now)
             {
                 Size = stat.Size,
                 ModifiedMs = stat.ModifiedMs,
                 UnchangedSince = now,
                 DueAt = settled ? now : now + Shorter(settleTime, longestSettleTime),
                 Scan = scan,
-            });
+            };
+            lock (_files)
+            {
+                _files.Add(place, file);
+            }
+
             return true;
         }
 
@@ -132,18 +146,30 @@ internal sealed class SettlingFiles(TimeSpan settleTime, TimeSpan longestSettleT
         return due;
     }
 
-    public void Remove(SettlingFile file) => _files.Remove(file.Place);
+    public void Remove(SettlingFile file)
+    {
+        lock (_files)
+        {
+            _files.Remove(file.Place);
+        }
+    }
 
     /// <summary>Forgets what a complete scan did not see: it is gone from the source.</summary>
     public void DropUnseen(uint scan)
     {
         foreach (SettlingFile file in _files.Values.Where(file => file.Scan != scan).ToArray())
         {
-            _files.Remove(file.Place);
+            Remove(file);
         }
     }
 
-    public void Clear() => _files.Clear();
+    public void Clear()
+    {
+        lock (_files)
+        {
+            _files.Clear();
+        }
+    }
 
     private static TimeSpan Shorter(TimeSpan a, TimeSpan b) => a < b ? a : b;
 }

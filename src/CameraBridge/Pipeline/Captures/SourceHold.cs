@@ -52,7 +52,7 @@ internal sealed class SourceHold(SourceWatch watch, CaptureTools tools) : IDispo
 
         Interlocked.Exchange(ref _held, new CancellationTokenSource())?.Dispose();
         _isToResume = true;
-        await tools.Database.PostponeClosingAsync(watch.Source.Name, FirstLookLimit, cancellation).ConfigureAwait(false);
+        await tools.Database.PostponeClosingAsync(watch.Source.Name, null, FirstLookLimit, cancellation).ConfigureAwait(false);
         return true;
     }
 

@@ -77,6 +77,9 @@ internal sealed class SourceMount : IDisposable
     /// <summary>Nothing waits: what was seen is taken or reported.</summary>
     public bool IsDone => _lastScan is { Overflowed: false } && _memory.Settling.Waiting == 0;
 
+    /// <summary>Folders, as captures have them, in which a file was seen and is not taken yet; none while the tree is away. May be asked at any time.</summary>
+    public IEnumerable<string> WaitingFolders => !IsPresent ? [] : _memory.Settling.WaitingFolders().Select(folder => Places.Join(_folderPrefix, folder));
+
     /// <summary>Ends with the next hint of the system.</summary>
     public Task NextHint => _hints.Next;
 

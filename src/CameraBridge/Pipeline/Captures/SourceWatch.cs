@@ -1,4 +1,5 @@
 using CameraBridge.Configuration;
+using CameraBridge.Persistence;
 
 namespace CameraBridge.Pipeline.Captures;
 
@@ -20,6 +21,9 @@ internal sealed class SourceWatch(SourceConfiguration source, CaptureTools tools
 
     /// <summary>Everything that was seen is taken or reported.</summary>
     public bool IsDone => _shown.All(mount => mount.IsDone || !mount.IsPresent);
+
+    /// <summary>Folders in which a file was seen and is not taken yet. May be asked at any time.</summary>
+    public IReadOnlyCollection<string> WaitingFolders => _shown.SelectMany(mount => mount.WaitingFolders).ToHashSet(StringComparer.Ordinal);
 
     /// <summary>When the tree that has been silent for longest answered last.</summary>
     public DateTimeOffset LastAnswerAt => _shown.Count == 0 ? tools.Clock.GetUtcNow() : _shown.Min(mount => mount.Heartbeat.LastAt);
@@ -55,6 +59,32 @@ internal sealed class SourceWatch(SourceConfiguration source, CaptureTools tools
 
         _shown = [.. _mounts.Values];
         return times.Append(next).Min();
+    }
+
+    /// <summary>
+    /// Until cancelled, keeps open the sittings of folders in which files wait: one that a camera still writes, or a clip that a slow stick takes minutes to give, is
+    /// of the same patient as what was taken before it.
+    /// </summary>
+    /// <param name="isHeld">Whether the source is this worker's.</param>
+    /// <param name="silence">Longest silence of the source after which its sittings wait for nothing any more.</param>
+    /// <param name="cancellation">Ends it.</param>
+    public async Task KeepOpenAsync(Func<bool> isHeld, TimeSpan silence, CancellationToken cancellation)
+    {
+        using var timer = new PeriodicTimer(source.QuietTime / 3, tools.Clock);
+        while (await timer.WaitForNextTickAsync(cancellation).ConfigureAwait(false))
+        {
+            if (isHeld() && tools.Clock.GetUtcNow() - LastAnswerAt < silence + source.RescanInterval && WaitingFolders is { Count: > 0 } folders)
+            {
+                try
+                {
+                    await tools.Database.PostponeClosingAsync(source.Name, folders, source.QuietTime, cancellation).ConfigureAwait(false);
+                }
+                catch (StateUnavailableException)
+                {
+                    // Nothing closes while the state is away, and the look meets it too and tells of it.
+                }
+            }
+        }
     }
 
     /// <summary>Waits until the next look, or until the system hints at a change.</summary>

@@ -72,6 +72,43 @@ public sealed class SharesTests
     }
 
     [Fact]
+    public async Task The_sitting_of_a_folder_stays_open_while_a_file_in_it_is_still_being_written()
+    {
+        await using CaptureRig rig = await CaptureRig.StartAsync();
+        rig.Write("1/still.jpg");
+        rig.Write("2/another.jpg", seed: 3);
+        string clip = rig.Write("1/clip.jpg", seed: 2);
+        using var stop = CancellationTokenSource.CreateLinkedTokenSource(CaptureRig.Cancellation);
+        using var looked = new SemaphoreSlim(0);
+        Task keeping;
+        await using (File.Open(clip, FileMode.Open, FileAccess.Write, FileShare.ReadWrite))
+        {
+            await rig.SettleAsync();
+            IReadOnlyList<Work> cues = await rig.Database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromHours(1), CaptureRig.Cancellation);
+            await rig.Database.CompleteCuesAsync([.. cues.Select(work => new CaptureReading(work, rig.Clock.GetUtcNow(), "file", []))], CaptureRig.Cancellation);
+            keeping = rig.Watch.KeepOpenAsync(() => looked.Release() >= 0, TimeSpan.FromMinutes(1), stop.Token);
+            int closed = 0;
+            for (TimeSpan waited = TimeSpan.Zero; waited < rig.Source.QuietTime * 2; waited += rig.Source.QuietTime / 3)
+            {
+                // With this look the one before it has done its work.
+                rig.Clock.Advance(rig.Source.QuietTime / 3);
+                await looked.WaitAsync(CaptureRig.Cancellation);
+                await rig.LookAsync();
+                closed += (await rig.Database.LeaseAsync(Stage.Sittings, "", 10, TimeSpan.FromHours(1), CaptureRig.Cancellation)).Count;
+            }
+
+            Assert.Equal(1, closed);
+        }
+
+        await rig.SettleAsync();
+        IReadOnlyList<Capture> captures = await rig.CapturesAsync();
+        Assert.Equal(["1/clip.jpg", "1/still.jpg"], captures.Where(capture => capture.Folder == "1").Select(capture => capture.Place).Order(StringComparer.Ordinal));
+        Assert.Equal(2, captures.Select(capture => capture.SittingId).Distinct().Count());
+        await stop.CancelAsync();
+        await Assert.ThrowsAnyAsync<OperationCanceledException>(() => keeping);
+    }
+
+    [Fact]
     public async Task The_same_name_with_other_content_is_a_new_capture()
     {
         await using CaptureRig rig = await CaptureRig.StartAsync();
