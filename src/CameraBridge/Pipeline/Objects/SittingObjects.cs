@@ -22,6 +22,7 @@ internal sealed class SittingObjects
     private readonly DataSet step;
     private readonly SittingCues cues;
     private readonly CameraTimes times;
+    private readonly SittingScales? scales;
     private readonly Dictionary<long, int> numbers = [];
     private readonly Dictionary<(string Optic, CaptureKind Kind), OpenSeries> series = [];
     private readonly ClipMoments moments = new();
@@ -46,6 +47,9 @@ internal sealed class SittingObjects
         this.step = step;
         this.cues = new SittingCues(sitting, captures, cues);
         times = new CameraTimes(match, source.TimeZone ?? configuration.TimeZone);
+
+        // Where nobody can tell the pictures' order, nobody can tell which ones a card stands before.
+        scales = configuration.Labels.ScaleCards && sitting.Doubt is null ? new SittingScales(captures, cues, capture => Cued(capture).Optic) : null;
         pictures = [.. captures.Where(capture => !this.cues.IsEvidence(capture))];
         foreach (Capture capture in pictures)
         {
@@ -153,6 +157,7 @@ internal sealed class SittingObjects
             TakenAt = TakenAt(capture, content, said),
             Correction = said.One(ValueKeys.TakenAt) is null ? times.CorrectionOf(capture) : null,
             Said = said.With(ValueKeys.TakenAt),
+            Scale = kind == CaptureKind.Still ? scales?.Of(capture, content.Columns, content.Rows) : null,
             During = kind == CaptureKind.Still && ObjectsStage.Plausible(capture) is { } at ? moments.Find(optic.Name, at) : null,
         };
         switch (ObjectComposition.Compose(open.Template!, picture))
