@@ -40,6 +40,9 @@ internal static class Inquiry
     /// <summary>Answers kept of a question, best first; the number of all is kept too.</summary>
     public const int MostAnswers = 50;
 
+    /// <summary>Patient ID (0010,0020) and Accession Number (0008,0050), as DICOM JSON names them.</summary>
+    private static readonly string[] NamingKeys = ["00100020", "00080050"];
+
     private static readonly JsonWriterOptions Options = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
     /// <summary>Writes the document.</summary>
@@ -110,7 +113,7 @@ internal static class Inquiry
     private static bool IsBroad(JsonElement question)
     {
         JsonElement query = question.GetProperty("query");
-        bool names = new[] { "00100020", "00080050" }.Any(tag => query.TryGetProperty(tag, out JsonElement key) && key.TryGetProperty("Value", out _))
+        bool names = NamingKeys.Any(tag => query.TryGetProperty(tag, out JsonElement key) && key.TryGetProperty("Value", out _))
             || (query.TryGetProperty("00400100", out JsonElement steps) && steps.TryGetProperty("Value", out JsonElement items)
                 && items.EnumerateArray().Any(item => item.TryGetProperty("00400009", out JsonElement id) && id.TryGetProperty("Value", out _)));
         return !names && !question.GetProperty("cut_off").GetBoolean() && question.GetProperty("answers_total").GetInt32() <= MostAnswers;

@@ -131,8 +131,12 @@ public sealed class SiteHabitsTests : IAsyncLifetime
         string folder = $"{++_number:0000}";
         Capture capture = Steps.Picture(0, $"{folder}/IMG_0001.JPG") with
         {
-            Folder = folder, Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes(folder))),
-            SettledAt = _clock.GetUtcNow(), TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
+            Folder = folder,
+            Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes(folder))),
+            SettledAt = _clock.GetUtcNow(),
+            TakenAt = null,
+            TakenAtOrigin = null,
+            State = CaptureState.Taken,
         };
         IReadOnlyList<long> ids = await Database.AddCapturesAsync([capture], TimeSpan.FromMinutes(1), Cancellation);
         Work look = Assert.Single(await Database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(5), Cancellation));

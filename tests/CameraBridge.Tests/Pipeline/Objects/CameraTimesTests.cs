@@ -1,4 +1,3 @@
-using System.Globalization;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline;
@@ -90,7 +89,8 @@ public sealed class CameraTimesTests
         {
             Picture = facts.Picture with
             {
-                TakenAt = Shown.AddSeconds(-192), Correction = new TimeCorrection(Shown, 192, 4.26, new DateTimeOffset(2026, 2, 28, 12, 0, 0, TimeSpan.Zero)),
+                TakenAt = Shown.AddSeconds(-192),
+                Correction = new TimeCorrection(Shown, 192, 4.26, new DateTimeOffset(2026, 2, 28, 12, 0, 0, TimeSpan.Zero)),
             },
         };
         ObjectOutcome.Made made = Assert.IsType<ObjectOutcome.Made>(facts.Compose());

@@ -137,7 +137,7 @@ public sealed class SourceClocksTests : IAsyncLifetime
     };
 
     private Task<MatchCircumstances> GatherAsync(Sitting sitting, SourceClocks? clocks = null) =>
-        Circumstances.GatherAsync(Site(), Database, clocks ?? new SourceClocks(Site(), Database, _clock), sitting, "the worklist RIS", Cancellation);
+        Circumstances.GatherAsync(Site(), Database, clocks ?? new SourceClocks(Site(), Database, _clock), sitting, Cancellation);
 
     /// <summary>A folder on the stick, whose pictures come a few minutes after the one before.</summary>
     private async Task<Sitting> SittingAsync(string folder, params Shot[] shots)
