@@ -17,8 +17,6 @@ namespace CameraBridge.Benchmarks;
 /// </summary>
 internal static class Labels
 {
-    private static readonly double[] Angles = [30, 60, -30, -60, 45, -45];
-
     public static Task<int> RunAsync(string[] arguments)
     {
         Console.WriteLine($"{"pictures",-34}{"found",9}{"median",9}{"worst",9} ms   whole picture:{"found",7}{"median",9}{"worst",9} ms");
@@ -74,7 +72,7 @@ internal static class Labels
     {
         using SKData data = SKData.CreateCopy(file);
         own.Add(Time(() => reader.Read(data).Texts, text, ref found));
-        whole.Add(Time(() => ReadWhole(data), text, ref foundWhole));
+        whole.Add(Time(() => WholeSearch.Read(data) is { } whole ? [whole] : [], text, ref foundWhole));
     }
 
     /// <summary>Milliseconds; counts a picture whose text was read, or one without a text in which nothing was.</summary>
@@ -85,24 +83,6 @@ internal static class Labels
         double milliseconds = Stopwatch.GetElapsedTime(start).TotalMilliseconds;
         found += text is null ? (texts.Count == 0 ? 1 : 0) : texts.Count == 1 && texts.First() == text ? 1 : 0;
         return milliseconds;
-    }
-
-    private static HashSet<string> ReadWhole(SKData data)
-    {
-        using PictureDecoder? decoder = PictureDecoder.Open(data);
-        var texts = new HashSet<string>();
-        if (decoder?.Decode(1600) is not { } picture)
-        {
-            return texts;
-        }
-
-        GreyPicture half = picture.Halve();
-        var finder = new CodeFinder();
-        _ = finder.Read(half.Copy(), texts).Count > 0
-            || finder.Read(picture.Copy(), texts).Count > 0
-            || finder.Read(half.Halve(), texts).Count > 0
-            || Angles.Any(angle => finder.Read(half.Rotate(angle), texts).Count > 0);
-        return texts;
     }
 
     /// <summary>With label reading switched off, only the time is read from each spool file.</summary>

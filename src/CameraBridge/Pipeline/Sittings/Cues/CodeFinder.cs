@@ -1,109 +1,140 @@
+using CameraBridge.Pipeline.Sittings.Cues.Codes;
 using CameraBridge.Pipeline.Sittings.Cues.Labels;
-using ZXing;
-using ZXing.Common;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
 
 /// <summary>
-/// Reads QR codes, Data Matrix and Code 128 out of a grey picture: the three formats that gave no phantom reading in tests on pictures without
-/// codes, which the weaker linear formats did; others only where a pattern of the site asks for them. FNC1 in Code 128 is kept, as GS1 needs it. One at a time; what was read is covered, so that a second code is seen too. Not thread-safe.
+/// Finds QR codes, Data Matrix and Code 128 in a grey picture: the formats that gave no phantom reading in tests on pictures without codes, which the
+/// weaker linear formats did; others only where a pattern of the site asks for them. Not thread-safe.
 /// </summary>
 /// <param name="also">Symbologies to search besides.</param>
-internal sealed class CodeFinder(IReadOnlyList<RareCode>? also = null)
+internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
 {
     /// <summary>More codes than this in one picture is no label shot.</summary>
-    private const int MostReadings = 16;
+    private const int MostCodes = 16;
 
-    private static readonly BarcodeFormat[] Formats = [BarcodeFormat.QR_CODE, BarcodeFormat.DATA_MATRIX, BarcodeFormat.CODE_128];
+    /// <summary>More parts than this are one busy pattern.</summary>
+    private const int MostParts = 12;
 
-    private readonly MultiFormatReader reader = new();
+    /// <summary>The same for the symbologies that are searched slowly.</summary>
+    private const int MostRareParts = 4;
 
-    private readonly ZXing.Datamatrix.DataMatrixReader dataMatrix = new();
+    /// <summary>Half of the least length of a code of bars, in pixels of the small picture: four characters, start, check and stop of 1.2 pixels a module.</summary>
+    private const double LeastHalfLength = 40;
 
-    private readonly Dictionary<DecodeHintType, object> everything = Hints([.. Formats, .. (also ?? []).Select(FormatOf)]);
+    private readonly QrSearch _qr = new();
 
-    /// <summary>Reads all codes that it sees in the picture, which is painted over where they are.</summary>
-    /// <param name="picture">The picture.</param>
-    /// <param name="texts">Takes the texts.</param>
-    /// <returns>The four corners of each place that was painted over.</returns>
-    public IReadOnlyList<(double X, double Y)[]> Read(GreyPicture picture, ISet<string> texts)
+    private readonly BarSearch _bars = new();
+
+    private readonly DataMatrixSearch _dataMatrix = new();
+
+    private readonly RareSearch? _rare = also.Count > 0 ? new RareSearch(also) : null;
+
+    /// <summary>Reads the codes in a picture.</summary>
+    /// <param name="look">The picture, small.</param>
+    /// <param name="fine">The same picture larger, and by how much; no value where there is no more to see.</param>
+    /// <returns>The codes, in pixels of the small picture.</returns>
+    public IReadOnlyList<FoundCode> Find(GreyPicture look, Lazy<(GreyPicture Picture, double Factor)?> fine)
     {
-        var covers = new List<(double X, double Y)[]>();
-        while (covers.Count < MostReadings && Decode(picture) is { } result)
+        var found = new List<FoundCode>();
+        EdgeField edges = EdgeField.Of(look);
+        if (!CodeScreen.MayHoldCode(edges))
         {
-            (double X, double Y)[] corners;
-            if (result.ResultPoints.Length >= 2 && result.BarcodeFormat == BarcodeFormat.CODE_128)
-            {
-                BarCode bars = BarCode.Around(picture, result);
-                corners = bars.Corners;
-                if (bars.IsConfirmed)
-                {
-                    texts.Add(CodeMark.TextOf(result));
-                }
-            }
-            else if (result.ResultPoints.Length >= 3)
-            {
-                corners = Square(result.ResultPoints);
-                texts.Add(CodeMark.TextOf(result));
-            }
-            else
-            {
-                break;
-            }
-
-            picture.Cover(corners);
-            covers.Add(corners);
+            return found;
         }
 
-        return covers;
+        FindLarge(look, fine, found);
+        FindBars(edges, fine, look, found);
+
+        // What the reduced picture is too coarse for.
+        foreach (PixelArea part in CodeScreen.Find(edges, reach: 1).Where(part => !IsCovered(found, part)).Take(MostParts))
+        {
+            if (found.Count < MostCodes)
+            {
+                FindFine(look, part, fine, found);
+            }
+        }
+
+        FindRare(edges, look, found);
+        return found;
     }
 
-    /// <summary>
-    /// Reads a Data Matrix that fills the picture up to its quiet zone. Its reader looks for the code from the middle of the picture outwards, so
-    /// it finds one elsewhere only by chance.
-    /// </summary>
-    public string? ReadDataMatrix(GreyPicture picture)
+    private void FindRare(EdgeField edges, GreyPicture look, List<FoundCode> found)
     {
-        Result? result = dataMatrix.decode(new BinaryBitmap(new HybridBinarizer(picture)), everything);
-        return string.IsNullOrEmpty(result?.Text) ? null : CodeMark.TextOf(result);
+        foreach (PixelArea part in _rare is null ? [] : CodeScreen.Find(edges, reach: 2).Where(part => !IsCovered(found, part)).Take(MostRareParts))
+        {
+            PixelArea area = part.Grow(16, look.Width, look.Height);
+            if (_rare?.Read(look.Cut(area)) is { } code && found.Count < MostCodes)
+            {
+                found.Add(code.Move(area.X, area.Y));
+            }
+        }
     }
 
-    private static Dictionary<DecodeHintType, object> Hints(BarcodeFormat[] formats) => new()
+    /// <summary>Looks for finder patterns and solid sides in the halved picture, where codes that fill much of the picture show best.</summary>
+    private void FindLarge(GreyPicture look, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
-        [DecodeHintType.TRY_HARDER] = true,
-        [DecodeHintType.POSSIBLE_FORMATS] = formats,
-        [DecodeHintType.ASSUME_GS1] = true,
-    };
-
-    private static BarcodeFormat FormatOf(RareCode code) => code == RareCode.Pdf417 ? BarcodeFormat.PDF_417 : BarcodeFormat.AZTEC;
-
-    private Result? Decode(GreyPicture picture)
-    {
-        var result = reader.decode(new BinaryBitmap(new HybridBinarizer(picture)), everything);
-        return string.IsNullOrEmpty(result?.Text) ? null : result;
+        GreyPicture half = look.Halve();
+        InkPicture ink = InkPicture.Of(half, Math.Max(8, Math.Min(half.Width, half.Height) / 10));
+        FindQr(look, ink, 2, fine, found);
+        _dataMatrix.Read(look, ink, 2, found);
     }
 
-    /// <summary>The square around the points, which are its corners or the centres of its finder patterns.</summary>
-    private static (double X, double Y)[] Square(ResultPoint[] points)
+    /// <summary>Looks for codes of small modules in a part of the picture.</summary>
+    private void FindFine(GreyPicture look, PixelArea part, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
-        // Three finder patterns of a QR code, the middle one first or second, and perhaps an alignment pattern: the fourth corner is opposite.
-        bool isQr = points[0] is ZXing.QrCode.Internal.FinderPattern || points.Length == 3;
-        (double X, double Y)[] corners = isQr
-            ? [(points[0].X, points[0].Y), (points[1].X, points[1].Y), (points[2].X, points[2].Y),
-                (points[0].X + points[2].X - points[1].X, points[0].Y + points[2].Y - points[1].Y)]
-            : [.. Around(points)];
-        double centreX = corners.Average(corner => corner.X);
-        double centreY = corners.Average(corner => corner.Y);
-
-        // Enough to break the code, and not so much as to reach its neighbour.
-        double factor = isQr ? 1.2 : 1.1;
-        return [.. corners.Select(corner => (centreX + ((corner.X - centreX) * factor), centreY + ((corner.Y - centreY) * factor)))];
+        PixelArea area = part.Grow(16, look.Width, look.Height);
+        GreyPicture cut = look.Cut(area);
+        InkPicture ink = InkPicture.Of(cut, Math.Max(8, Math.Min(look.Width, look.Height) / 24));
+        var inPart = new List<FoundCode>();
+        var finePart = new Lazy<(GreyPicture Picture, double Factor)?>(() => fine.Value is { } finer
+            ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
+            : null);
+        FindQr(cut, ink, 1, finePart, inPart);
+        _dataMatrix.Read(cut, ink, 1, inPart);
+        found.AddRange(inPart.Select(code => code.Move(area.X, area.Y)));
     }
 
-    private static IEnumerable<(double X, double Y)> Around(ResultPoint[] points)
+    private void FindQr(GreyPicture look, InkPicture ink, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
-        double centreX = points.Average(point => point.X);
-        double centreY = points.Average(point => point.Y);
-        return points.OrderBy(point => Math.Atan2(point.Y - centreY, point.X - centreX)).Select(point => ((double)point.X, (double)point.Y));
+        IReadOnlyList<FinderMark> marks =
+        [
+            .. FinderMarks.Find(ink)
+                .Select(mark => new FinderMark(mark.X * reduction, mark.Y * reduction, mark.Module * reduction, mark.Rows))
+                .Where(mark => !found.Any(code => code.Holds(mark.X, mark.Y))),
+        ];
+        if (marks.Count < 3)
+        {
+            return;
+        }
+
+        int before = found.Count;
+        bool seen = _qr.Read(look, marks, found);
+        if (seen && found.Count == before && fine.Value is { } finer)
+        {
+            var more = new List<FoundCode>();
+            _qr.Read(finer.Picture, [.. marks.Select(mark => new FinderMark(mark.X * finer.Factor, mark.Y * finer.Factor, mark.Module * finer.Factor, mark.Rows))], more);
+            found.AddRange(more.Select(code => code.Scale(1 / finer.Factor)));
+        }
     }
+
+    private void FindBars(EdgeField edges, Lazy<(GreyPicture Picture, double Factor)?> fine, GreyPicture look, List<FoundCode> found)
+    {
+        foreach (BarField field in BarField.Find(edges).Where(field => field.HalfLength >= LeastHalfLength).Take(MostParts))
+        {
+            if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || !BarSearch.LooksLikeBars(look, field))
+            {
+                continue;
+            }
+
+            (GreyPicture picture, double factor) = fine.Value ?? (look, 1);
+            if (_bars.Read(picture, field.Scale(factor)) is { } code)
+            {
+                found.Add(code.Scale(1 / factor));
+            }
+        }
+    }
+
+    private static bool IsCovered(List<FoundCode> found, PixelArea part) =>
+        found.Any(code => code.Holds(part.X + (part.Width / 2.0), part.Y + (part.Height / 2.0)));
 }

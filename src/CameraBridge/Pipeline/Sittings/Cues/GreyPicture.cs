@@ -64,6 +64,21 @@ internal sealed class GreyPicture : LuminanceSource
         return new GreyPicture(half, width, height);
     }
 
+    /// <summary>The grey value at a point, between the pixels around it; the middle of the first pixel is (0.5, 0.5). Beyond the edge its last pixel goes on.</summary>
+    public float At(double x, double y)
+    {
+        float px = (float)Math.Clamp(x - 0.5, 0, Width - 1.001);
+        float py = (float)Math.Clamp(y - 0.5, 0, Height - 1.001);
+        int left = (int)px;
+        int top = (int)py;
+        float shareX = px - left;
+        float shareY = py - top;
+        int at = (top * Width) + left;
+        float upper = Pixels[at] + ((Pixels[at + 1] - Pixels[at]) * shareX);
+        float lower = Pixels[at + Width] + ((Pixels[at + Width + 1] - Pixels[at + Width]) * shareX);
+        return upper + ((lower - upper) * shareY);
+    }
+
     /// <summary>The same picture in bytes of its own.</summary>
     public GreyPicture Copy() => new([.. Pixels], Width, Height);
 
@@ -111,75 +126,6 @@ internal sealed class GreyPicture : LuminanceSource
         }
 
         return new GreyPicture(turned, width, height);
-    }
-
-    /// <summary>Degrees (clockwise, -45 to 45) by which a grid of edges at right angles is turned.</summary>
-    public double GridAngle()
-    {
-        // Edges a quarter turn apart are one direction of the grid: four times their angle is the same. (dx + i dy)^4, weighed by strength.
-        double real = 0;
-        double imaginary = 0;
-        for (int y = 1; y < Height - 1; y++)
-        {
-            for (int x = 1, at = (y * Width) + 1; x < Width - 1; x++, at++)
-            {
-                // Sobel: of the small operators the one whose angle errs least.
-                int upper = at - Width;
-                int lower = at + Width;
-                double dx = Pixels[upper + 1] - Pixels[upper - 1] + (2 * (Pixels[at + 1] - Pixels[at - 1])) + Pixels[lower + 1] - Pixels[lower - 1];
-                double dy = Pixels[lower - 1] - Pixels[upper - 1] + (2 * (Pixels[lower] - Pixels[upper])) + Pixels[lower + 1] - Pixels[upper + 1];
-                double squareReal = (dx * dx) - (dy * dy);
-                double squareImaginary = 2 * dx * dy;
-                double strength = (dx * dx) + (dy * dy);
-                if (strength > 0)
-                {
-                    real += ((squareReal * squareReal) - (squareImaginary * squareImaginary)) / strength;
-                    imaginary += 2 * squareReal * squareImaginary / strength;
-                }
-            }
-        }
-
-        return Math.Atan2(imaginary, real) * 45 / Math.PI;
-    }
-
-    /// <summary>Paints a convex polygon in the white of paper, so that what stands there is not read again.</summary>
-    public void Cover(ReadOnlySpan<(double X, double Y)> corners)
-    {
-        double top = double.MaxValue;
-        double bottom = double.MinValue;
-        foreach ((double _, double y) in corners)
-        {
-            top = Math.Min(top, y);
-            bottom = Math.Max(bottom, y);
-        }
-
-        int last = (int)Math.Min(Height - 1, Math.Ceiling(bottom));
-        for (int y = (int)Math.Max(0, Math.Floor(top)); y <= last; y++)
-        {
-            double left = double.MaxValue;
-            double right = double.MinValue;
-            for (int i = 0; i < corners.Length; i++)
-            {
-                (double ax, double ay) = corners[i];
-                (double bx, double by) = corners[(i + 1) % corners.Length];
-                if (Math.Min(ay, by) - 1 > y || Math.Max(ay, by) + 1 < y)
-                {
-                    continue;
-                }
-
-                double share = Math.Abs(by - ay) < 1e-9 ? 0 : Math.Clamp((y - ay) / (by - ay), 0, 1);
-                double x = ax + (share * (bx - ax));
-                left = Math.Min(left, Math.Abs(by - ay) < 1e-9 ? Math.Min(ax, bx) : x);
-                right = Math.Max(right, Math.Abs(by - ay) < 1e-9 ? Math.Max(ax, bx) : x);
-            }
-
-            int from = (int)Math.Clamp(Math.Floor(left), 0, Width);
-            int to = (int)Math.Clamp(Math.Ceiling(right) + 1, 0, Width);
-            if (to > from)
-            {
-                Pixels.AsSpan((y * Width) + from, to - from).Fill(Paper);
-            }
-        }
     }
 
     private byte Between(int left, int top, int shareX, int shareY)

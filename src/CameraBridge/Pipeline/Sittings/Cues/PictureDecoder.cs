@@ -1,3 +1,5 @@
+using System.Runtime.InteropServices;
+using System.Runtime.Intrinsics;
 using SkiaSharp;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
@@ -90,9 +92,9 @@ internal sealed class PictureDecoder : IDisposable
 
     private SKSizeI ReducedSize(int leastLongSide)
     {
-        // The decoder reduces by eighths.
+        // The decoder reduces by eighths; halving is far faster than what lies between.
         int longSide = Math.Max(Width, Height);
-        for (int eighths = 1; eighths < 8; eighths++)
+        for (int eighths = 1; eighths < 8; eighths *= 2)
         {
             SKSizeI size = codec.GetScaledDimensions(eighths / 8f);
             if (Math.Max(size.Width, size.Height) >= leastLongSide && Math.Max(size.Width, size.Height) < longSide)
@@ -111,7 +113,17 @@ internal sealed class PictureDecoder : IDisposable
         {
             ReadOnlySpan<byte> row = rgba.Slice(y * rowBytes, width * 4);
             Span<byte> target = grey.Slice(y * width, width);
-            for (int x = 0, at = 0; x < target.Length; x++, at += 4)
+            ReadOnlySpan<uint> pixels = MemoryMarshal.Cast<byte, uint>(row);
+            int x = 0;
+            for (; x <= target.Length - 8; x += 8)
+            {
+                Vector256<uint> eight = Vector256.Create(pixels[x..]);
+                Vector256<uint> sum = (((eight & Vector256.Create(0xFFu)) * 77) + (((eight >> 8) & Vector256.Create(0xFFu)) * 150) + (((eight >> 16) & Vector256.Create(0xFFu)) * 29)) >> 8;
+                Vector128<ushort> words = Vector128.Narrow(sum.GetLower(), sum.GetUpper());
+                Vector128.Narrow(words, words).GetLower().CopyTo(target[x..]);
+            }
+
+            for (int at = x * 4; x < target.Length; x++, at += 4)
             {
                 target[x] = (byte)(((77 * row[at]) + (150 * row[at + 1]) + (29 * row[at + 2])) >> 8);
             }

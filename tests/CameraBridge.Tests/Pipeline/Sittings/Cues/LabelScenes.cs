@@ -181,7 +181,7 @@ public static class LabelScenes
             (float)(g / width), (float)(h / height), 1);
     }
 
-    private static void Skin(SKCanvas canvas, Random random, int width, int height)
+    internal static void Skin(SKCanvas canvas, Random random, int width, int height)
     {
         using var shader = SKShader.CreateRadialGradient(
             new SKPoint(width * 0.45f, height * 0.4f),

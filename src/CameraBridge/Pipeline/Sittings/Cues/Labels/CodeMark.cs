@@ -1,5 +1,7 @@
+using System.Globalization;
 using System.Text.RegularExpressions;
 using ZXing;
+using ZXing.Common;
 
 namespace CameraBridge.Pipeline.Sittings.Cues.Labels;
 
@@ -36,6 +38,17 @@ internal static partial class CodeMark
         // The reader of Code 128 writes the mark itself; that of Data Matrix gives the first FNC1 as a separator, which it is not.
         string rest = text.StartsWith(mark, StringComparison.Ordinal) ? text[mark.Length..] : text;
         return mark + (IsGs1(mark) ? rest.TrimStart(Separator) : rest);
+    }
+
+    /// <summary>The same of what a decoder gave for the modules of a code.</summary>
+    /// <param name="read">What it gave.</param>
+    /// <param name="format">The symbology.</param>
+    /// <param name="letter">"]" and the symbology's letter.</param>
+    public static string TextOf(DecoderResult read, BarcodeFormat format, string letter)
+    {
+        var result = new Result(read.Text, read.RawBytes, [], format);
+        result.putMetadata(ResultMetadataType.SYMBOLOGY_IDENTIFIER, string.Create(CultureInfo.InvariantCulture, $"{letter}{read.SymbologyModifier}"));
+        return TextOf(result);
     }
 
     /// <summary>Mark and text; the mark is empty where there is none.</summary>

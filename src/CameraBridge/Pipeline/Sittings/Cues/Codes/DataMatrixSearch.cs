@@ -1,0 +1,354 @@
+using CameraBridge.Pipeline.Sittings.Cues.Labels;
+using ZXing;
+
+namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
+
+/// <summary>
+/// Reads Data Matrix: two solid sides that meet are one piece of ink, whose hull shows three corners; the fourth corner and the size are those by which
+/// the two other sides alternate best (ISO/IEC 16022, 5.2; number from memory).
+/// </summary>
+internal sealed class DataMatrixSearch
+{
+    /// <summary>Columns and rows of the symbols of ECC 200 up to 52 by 52 (ISO/IEC 16022, table 7; from memory).</summary>
+    private static readonly (int Columns, int Rows)[] Sizes =
+    [
+        (10, 10), (12, 12), (14, 14), (16, 16), (18, 18), (20, 20), (22, 22), (24, 24), (26, 26), (32, 32), (36, 36), (40, 40), (44, 44), (48, 48), (52, 52),
+        (18, 8), (32, 8), (26, 12), (36, 12), (36, 16), (48, 16),
+    ];
+
+    /// <summary>Grey levels by which the light modules of the alternating sides must be lighter than the dark ones, at the least.</summary>
+    private const double LeastContrast = 18;
+
+    /// <summary>Of the modules of the four sides, so many must be seen as they are.</summary>
+    private const double LeastAgreement = 0.85;
+
+    private readonly InkShapes _shapes = new();
+
+    private readonly ZXing.Datamatrix.Internal.Decoder _decoder = new();
+
+    /// <summary>Reads the codes whose solid sides are among the shapes.</summary>
+    /// <param name="picture">The picture to look at modules in.</param>
+    /// <param name="ink">The picture that the shapes were found in.</param>
+    /// <param name="factor">The picture's size by that of the ink.</param>
+    /// <param name="found">Takes the codes.</param>
+    public void Read(GreyPicture picture, InkPicture ink, double factor, List<FoundCode> found)
+    {
+        foreach ((int X, int Y)[] hull in _shapes.Find(ink, 20))
+        {
+            if (Legs(hull) is not { } legs || !IsSolid(ink, legs.Corner, legs.Up, legs.Right) || !IsSolid(ink, legs.Corner, legs.Right, legs.Up))
+            {
+                continue;
+            }
+
+            double middleX = hull.Average(corner => corner.X) * factor;
+            double middleY = hull.Average(corner => corner.Y) * factor;
+            if (found.Any(code => code.Holds(middleX, middleY)))
+            {
+                continue;
+            }
+
+            (double, double) Scaled((double X, double Y) point) => (point.X * factor, point.Y * factor);
+            if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right)) is { } code)
+            {
+                found.Add(code);
+            }
+        }
+    }
+
+    /// <summary>The two longest straight sides that meet.</summary>
+    private static ((double X, double Y) Up, (double X, double Y) Corner, (double X, double Y) Right)? Legs((int X, int Y)[] hull)
+    {
+        List<(double X, double Y)> corners = Simplify(hull);
+        if (corners.Count < 3)
+        {
+            return null;
+        }
+
+        double most = 0;
+        int best = -1;
+        for (int i = 0; i < corners.Count; i++)
+        {
+            double one = Distance(corners[i], corners[(i + corners.Count - 1) % corners.Count]);
+            double other = Distance(corners[i], corners[(i + 1) % corners.Count]);
+            if (Math.Min(one, other) * (one + other) > most && Math.Min(one, other) > 0.15 * Math.Max(one, other))
+            {
+                most = Math.Min(one, other) * (one + other);
+                best = i;
+            }
+        }
+
+        if (best < 0)
+        {
+            return null;
+        }
+
+        (double X, double Y) corner = corners[best];
+        (double X, double Y) up = corners[(best + corners.Count - 1) % corners.Count];
+        (double X, double Y) right = corners[(best + 1) % corners.Count];
+        double cross = ((up.X - corner.X) * (right.Y - corner.Y)) - ((up.Y - corner.Y) * (right.X - corner.X));
+        double sine = Math.Abs(cross) / (Distance(up, corner) * Distance(right, corner));
+        return sine < 0.7 ? null : cross > 0 ? (up, corner, right) : (right, corner, up);
+    }
+
+    /// <summary>Drops, one by one, the corner that stands out least, while it stands out by less than a fortieth of the whole.</summary>
+    private static List<(double X, double Y)> Simplify((int X, int Y)[] hull)
+    {
+        List<(double X, double Y)> corners = [.. hull.Select(corner => ((double)corner.X, (double)corner.Y))];
+        double size = Math.Max(hull.Max(corner => corner.X) - hull.Min(corner => corner.X), hull.Max(corner => corner.Y) - hull.Min(corner => corner.Y));
+
+        // Round hulls have many corners: those that stand out by next to nothing go in one sweep.
+        for (int i = corners.Count - 1; i > 0 && corners.Count > 12; i--)
+        {
+            if (Standing(corners, i) < size / 150)
+            {
+                corners.RemoveAt(i);
+            }
+        }
+
+        if (corners.Count > 40)
+        {
+            return [];
+        }
+
+        while (corners.Count > 3)
+        {
+            int least = 0;
+            double height = double.MaxValue;
+            for (int i = 0; i < corners.Count; i++)
+            {
+                double standing = Standing(corners, i);
+                if (standing < height)
+                {
+                    (height, least) = (standing, i);
+                }
+            }
+
+            if (height > size / 40)
+            {
+                break;
+            }
+
+            corners.RemoveAt(least);
+        }
+
+        return corners;
+    }
+
+    /// <summary>How far a corner stands out over the line between its neighbours.</summary>
+    private static double Standing(List<(double X, double Y)> corners, int at)
+    {
+        (double X, double Y) before = corners[(at + corners.Count - 1) % corners.Count];
+        (double X, double Y) after = corners[(at + 1) % corners.Count];
+        double area = ((after.X - before.X) * (corners[at].Y - before.Y)) - ((after.Y - before.Y) * (corners[at].X - before.X));
+        return Math.Abs(area) / Math.Max(Distance(before, after), 1e-9);
+    }
+
+    /// <summary>True where the side from one corner to another is ink just inside, and paper just outside.</summary>
+    private static bool IsSolid(InkPicture ink, (double X, double Y) from, (double X, double Y) to, (double X, double Y) inside)
+    {
+        const int Looks = 40;
+        bool IsInk(double share, double depth)
+        {
+            double x = from.X + (share * (to.X - from.X)) + (depth * (inside.X - from.X));
+            double y = from.Y + (share * (to.Y - from.Y)) + (depth * (inside.Y - from.Y));
+            return x >= 0 && y >= 0 && x < ink.Width && y < ink.Height && ink[(int)x, (int)y];
+        }
+
+        int best = 0;
+        int outside = 0;
+        for (int i = 0; i < Looks; i++)
+        {
+            outside += IsInk(0.02 + (0.95 * i / Looks), -0.035) ? 1 : 0;
+        }
+
+        if (outside > Looks * 0.2)
+        {
+            return false;
+        }
+
+        foreach (double depth in new[] { 0.015, 0.025, 0.04 })
+        {
+            int dark = 0;
+            for (int i = 0; i < Looks; i++)
+            {
+                dark += IsInk(0.02 + (0.95 * i / Looks), depth) ? 1 : 0;
+            }
+
+            best = Math.Max(best, dark);
+        }
+
+        return best >= Looks * 0.85;
+    }
+
+    private FoundCode? Read(GreyPicture picture, (double X, double Y) up, (double X, double Y) corner, (double X, double Y) right)
+    {
+        var candidates = new List<(double Contrast, int Columns, int Rows, Projection Map)>();
+        double ratio = Distance(corner, right) / Distance(corner, up);
+        foreach ((int columns, int rows) in Sizes)
+        {
+            double own = columns / (double)rows;
+            if (own / ratio > 1.7 || ratio / own > 1.7)
+            {
+                continue;
+            }
+
+            (double contrast, Projection? map) = BestCorner(picture, columns, rows, up, corner, right);
+            if (map is not null && contrast >= LeastContrast)
+            {
+                candidates.Add((contrast, columns, rows, map));
+            }
+        }
+
+        foreach ((double _, int columns, int rows, Projection map) in candidates.OrderByDescending(candidate => candidate.Contrast).Take(3))
+        {
+            if (Decode(picture, map, columns, rows) is { } code)
+            {
+                return code;
+            }
+        }
+
+        return null;
+    }
+
+    /// <summary>The place of the fourth corner, around that of a parallelogram, by which the other two sides alternate best.</summary>
+    private static (double Contrast, Projection? Map) BestCorner(
+        GreyPicture picture, int columns, int rows, (double X, double Y) up, (double X, double Y) corner, (double X, double Y) right)
+    {
+        const double Reach = 0.2;
+        const double Pace = 0.04;
+        double most = 0;
+        Projection? best = null;
+        for (double a = -Reach; a <= Reach + 1e-9; a += Pace)
+        {
+            for (double b = -Reach; b <= Reach + 1e-9; b += Pace)
+            {
+                double x = up.X + right.X - corner.X + (a * (up.X - corner.X)) + (b * (right.X - corner.X));
+                double y = up.Y + right.Y - corner.Y + (a * (up.Y - corner.Y)) + (b * (right.Y - corner.Y));
+                if (Projection.Corners(columns, rows, [up, (x, y), right, corner]) is not { } map)
+                {
+                    continue;
+                }
+
+                double contrast = Contrast(picture, map, columns, rows);
+                if (contrast > most)
+                {
+                    (most, best) = (contrast, map);
+                }
+            }
+        }
+
+        return (most, best);
+    }
+
+    /// <summary>Grey levels between the light and the dark modules of the alternating sides: the smaller of the two sides.</summary>
+    private static double Contrast(GreyPicture picture, Projection map, int columns, int rows)
+    {
+        double top = 0;
+        for (int x = 0; x < columns; x++)
+        {
+            (double atX, double atY) = map.Apply(x + 0.5, 0.5);
+            top += x % 2 == 0 ? -picture.At(atX, atY) : picture.At(atX, atY);
+        }
+
+        double side = 0;
+        for (int y = 0; y < rows; y++)
+        {
+            (double atX, double atY) = map.Apply(columns - 0.5, y + 0.5);
+            side += y % 2 == 1 ? -picture.At(atX, atY) : picture.At(atX, atY);
+        }
+
+        return Math.Min(top / (columns / 2.0), side / (rows / 2.0));
+    }
+
+    private FoundCode? Decode(GreyPicture picture, Projection map, int columns, int rows)
+    {
+        var always = new ModuleGrid(columns, rows);
+        for (int x = 0; x < columns; x++)
+        {
+            always[x, 0] = x % 2 == 0 ? Module.Dark : Module.Light;
+        }
+
+        for (int y = 0; y < rows; y++)
+        {
+            always[columns - 1, y] = y % 2 == 1 ? Module.Dark : Module.Light;
+            always[0, y] = Module.Dark;
+        }
+
+        for (int x = 0; x < columns; x++)
+        {
+            always[x, rows - 1] = Module.Dark;
+        }
+
+        map = GridFit.Improve(picture, GridFit.Improve(picture, map, always, 0.7).Map, always, 0.6).Map;
+        for (int round = 0; round < 3; round++)
+        {
+            ModuleGrid modules = GridSample.Read(picture, map, columns, rows, byMean: round == 2);
+            if (always.Agreement(modules) < LeastAgreement)
+            {
+                return null;
+            }
+
+            if (HasQuietZone(picture, map, modules) && _decoder.decode(modules.ToBits()) is { Text.Length: > 0 } read)
+            {
+                Fit fit = GridFit.Improve(picture, GridFit.Improve(picture, map, modules, 0.5).Map, modules, 0.5);
+                return new FoundCode(
+                    CodeMark.TextOf(read, BarcodeFormat.DATA_MATRIX, "]d"),
+                    BarcodeFormat.DATA_MATRIX,
+                    [fit.Map.Apply(0, 0), fit.Map.Apply(columns, 0), fit.Map.Apply(columns, rows), fit.Map.Apply(0, rows)],
+                    new GridPlace(fit.Map, columns, rows, fit.Residual, fit.Edges));
+            }
+
+            map = GridFit.Improve(picture, map, modules, 0.6).Map;
+        }
+
+        return null;
+    }
+
+    /// <summary>True when nearly all that lies a module outside is as light as the light modules: what is within another code is none.</summary>
+    private static bool HasQuietZone(GreyPicture picture, Projection map, ModuleGrid modules)
+    {
+        double light = 0;
+        double dark = 0;
+        int lights = 0;
+        for (int y = 0; y < modules.Rows; y++)
+        {
+            for (int x = 0; x < modules.Columns; x++)
+            {
+                (double atX, double atY) = map.Apply(x + 0.5, y + 0.5);
+                bool isLight = modules[x, y] == Module.Light;
+                lights += isLight ? 1 : 0;
+                light += isLight ? picture.At(atX, atY) : 0;
+                dark += isLight ? 0 : picture.At(atX, atY);
+            }
+        }
+
+        double middle = ((light / Math.Max(1, lights)) + (dark / Math.Max(1, (modules.Columns * modules.Rows) - lights))) / 2;
+        int quiet = 0;
+        int all = 0;
+        void Look(double x, double y)
+        {
+            (double atX, double atY) = map.Apply(x, y);
+            if (atX >= 0 && atY >= 0 && atX < picture.Width && atY < picture.Height)
+            {
+                all++;
+                quiet += picture.At(atX, atY) > middle ? 1 : 0;
+            }
+        }
+
+        for (int x = 0; x < modules.Columns; x++)
+        {
+            Look(x + 0.5, -0.8);
+            Look(x + 0.5, modules.Rows + 0.8);
+        }
+
+        for (int y = 0; y < modules.Rows; y++)
+        {
+            Look(-0.8, y + 0.5);
+            Look(modules.Columns + 0.8, y + 0.5);
+        }
+
+        return quiet >= 0.85 * all;
+    }
+
+    private static double Distance((double X, double Y) a, (double X, double Y) b) => Math.Sqrt(((a.X - b.X) * (a.X - b.X)) + ((a.Y - b.Y) * (a.Y - b.Y)));
+}

@@ -1,0 +1,177 @@
+namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
+
+/// <summary>A finder pattern of a QR code: dark, light, dark, light, dark as 1 : 1 : 3 : 1 : 1 through its middle in any direction (ISO/IEC 18004, 5.3.2; number from memory).</summary>
+/// <param name="X">Its middle, in pixels.</param>
+/// <param name="Y">Its middle, in pixels.</param>
+/// <param name="Module">Pixels a module, the mean of along and across.</param>
+/// <param name="Rows">Rows that crossed it.</param>
+internal readonly record struct FinderMark(double X, double Y, double Module, int Rows);
+
+/// <summary>Finds finder patterns in a picture of two values.</summary>
+internal static class FinderMarks
+{
+    /// <summary>More than this is print or cloth; the marks of a code have the most rows for their size.</summary>
+    private const int Most = 24;
+
+    /// <summary>Finds them, the surest first.</summary>
+    public static IReadOnlyList<FinderMark> Find(InkPicture picture)
+    {
+        var found = new List<FinderMark>();
+        Span<int> runs = stackalloc int[5];
+        for (int y = 1; y < picture.Height - 1; y++)
+        {
+            ReadOnlySpan<bool> row = picture.Row(y);
+            runs.Clear();
+            int at = 0;
+
+            // Five runs, the first dark; moved on by two when they are no pattern.
+            int filled = 0;
+            while (at < row.Length)
+            {
+                bool dark = filled % 2 == 0;
+                int run = row[at..].IndexOf(!dark);
+                bool ends = run < 0;
+                run = ends ? row.Length - at : run;
+                at += run;
+                if (filled == 0 && run == 0)
+                {
+                    // Begins with light.
+                    int light = row[at..].IndexOf(true);
+                    if (light < 0)
+                    {
+                        break;
+                    }
+
+                    at += light;
+                    continue;
+                }
+
+                runs[filled++] = run;
+                if (filled < 5)
+                {
+                    continue;
+                }
+
+                if (IsPattern(runs, out double module))
+                {
+                    double centre = at - runs[4] - runs[3] - (runs[2] / 2.0);
+                    Check(picture, centre, y, module, found);
+                }
+
+                (runs[0], runs[1], runs[2]) = (runs[2], runs[3], runs[4]);
+                filled = 3;
+            }
+        }
+
+        return [.. found.Where(mark => mark.Rows >= Math.Max(2, mark.Module * 0.7)).OrderByDescending(mark => mark.Rows / mark.Module).Take(Most)];
+    }
+
+    private static bool IsPattern(ReadOnlySpan<int> runs, out double module)
+    {
+        int total = runs[0] + runs[1] + runs[2] + runs[3] + runs[4];
+        module = total / 7.0;
+        if (total < 7)
+        {
+            return false;
+        }
+
+        double off = (module * 0.65) + 0.5;
+        return Math.Abs(runs[0] - module) < off && Math.Abs(runs[1] - module) < off && Math.Abs(runs[2] - (3 * module)) < 2 * off
+            && Math.Abs(runs[3] - module) < off && Math.Abs(runs[4] - module) < off;
+    }
+
+    /// <summary>A pattern along a row is looked at down, along again through the better middle, and along both diagonals.</summary>
+    private static void Check(InkPicture picture, double x, int y, double along, List<FinderMark> found)
+    {
+        for (int i = 0; i < found.Count; i++)
+        {
+            FinderMark known = found[i];
+            if (Math.Abs(known.X - x) < 1.5 * known.Module && Math.Abs(known.Y - y) < 2 * known.Module)
+            {
+                found[i] = known with { Rows = known.Rows + 1 };
+                return;
+            }
+        }
+
+        if (Through(picture, x, y + 0.5, 0, 1, along) is not { } down)
+        {
+            return;
+        }
+
+        double atY = y + 0.5 + down.Off;
+        if (Through(picture, x, atY, 1, 0, along) is not { } across)
+        {
+            return;
+        }
+
+        double atX = x + across.Off;
+        if (Through(picture, atX, atY, 0.7071, 0.7071, along) is null || Through(picture, atX, atY, 0.7071, -0.7071, along) is null)
+        {
+            return;
+        }
+
+        double module = (down.Length + across.Length) / 14;
+        for (int i = 0; i < found.Count; i++)
+        {
+            FinderMark known = found[i];
+            if (Math.Abs(known.X - atX) < 2 * known.Module && Math.Abs(known.Y - atY) < 2 * known.Module)
+            {
+                found[i] = known with { Rows = known.Rows + 1 };
+                return;
+            }
+        }
+
+        found.Add(new FinderMark(atX, atY, module, 1));
+    }
+
+    /// <summary>Walks from a point both ways over the five runs of a pattern.</summary>
+    /// <returns>How far its middle lies from the point along the direction, and its length; null where it is none.</returns>
+    private static (double Off, double Length)? Through(InkPicture picture, double x, double y, double dx, double dy, double module)
+    {
+        Span<int> forth = stackalloc int[3];
+        Span<int> back = stackalloc int[3];
+        int limit = (int)Math.Ceiling(module * 6) + 2;
+        if (!Walk(picture, x, y, dx, dy, limit, forth) || !Walk(picture, x, y, -dx, -dy, limit, back))
+        {
+            return null;
+        }
+
+        // The start was counted both ways.
+        Span<int> runs = [back[2], back[1], back[0] + forth[0] - 1, forth[1], forth[2]];
+        if (!IsPattern(runs, out double own) || own < module * 0.4 || own > module * 2.5)
+        {
+            return null;
+        }
+
+        return ((forth[0] - back[0]) / 2.0, own * 7);
+    }
+
+    /// <summary>Counts steps over dark, light, dark.</summary>
+    private static bool Walk(InkPicture picture, double x, double y, double dx, double dy, int limit, Span<int> runs)
+    {
+        int run = 0;
+        for (int step = 0; ; step++)
+        {
+            int atX = (int)(x + (step * dx));
+            int atY = (int)(y + (step * dy));
+            bool isOutside = atX < 0 || atY < 0 || atX >= picture.Width || atY >= picture.Height || x + (step * dx) < 0 || y + (step * dy) < 0;
+            if (isOutside)
+            {
+                return run == 2 && runs[2] > 0;
+            }
+
+            if (picture[atX, atY] != (run % 2 == 0))
+            {
+                if (runs[run] == 0 || ++run == 3)
+                {
+                    return run == 3;
+                }
+            }
+
+            if (++runs[run] > limit)
+            {
+                return false;
+            }
+        }
+    }
+}
