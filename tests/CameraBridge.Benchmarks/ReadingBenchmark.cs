@@ -40,9 +40,9 @@ internal static class ReadingBenchmark
             wrong += Rates(arguments, seed, count, originals);
         }
 
-        if (originals.Count > 0 && only is null or "phantoms")
+        if (originals.Count > 0 && (only is null or "phantoms"))
         {
-            wrong += Phantoms(seed, ScenesWriter.Number(arguments, "--phantoms", 2000), originals);
+            wrong += Phantoms(seed, ScenesWriter.Number(arguments, "--phantoms", 2000), OnceProgram.Option(arguments, "--megapixels") is { } size ? double.Parse(size, CultureInfo.InvariantCulture) : 2, originals);
         }
 
         if (only is null or "screen")
@@ -99,10 +99,10 @@ internal static class ReadingBenchmark
         return wrong;
     }
 
-    private static int Phantoms(int seed, int count, IReadOnlyList<string> originals)
+    private static int Phantoms(int seed, int count, double megapixels, IReadOnlyList<string> originals)
     {
-        Console.WriteLine($"{"photographs without a code, 2 MP",-38}{"phantoms",12}{"mean",9}{"median",9}{"99 %",8}{"worst",8} ms");
-        Looked[] looked = Look(count, number => PhotoVariants.Draw(originals, seed, number, 2) is { } file ? new CodeScene(new SceneSettings { Text = "" }, file, [], 0, 0) : null);
+        Console.WriteLine($"{$"photographs without a code, {megapixels} MP",-38}{"phantoms",12}{"mean",9}{"median",9}{"99 %",8}{"worst",8} ms");
+        Looked[] looked = Look(count, number => PhotoVariants.Draw(originals, seed, number, megapixels) is { } file ? new CodeScene(new SceneSettings { Text = "" }, file, [], 0, 0) : null);
         int phantoms = looked.Count(one => one.Texts.Count > 0);
         Console.WriteLine(string.Create(
             CultureInfo.InvariantCulture, $"{looked.Length,-38}{phantoms,12}{looked.Average(one => one.Milliseconds),9:F1}{Times(looked)} ms"));

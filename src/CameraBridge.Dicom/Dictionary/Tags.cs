@@ -244,6 +244,8 @@ public static class Tags
         PixelData = new(0x7FE0, 0x0010),
         PixelRepresentation = new(0x0028, 0x0103),
         PixelSpacing = new(0x0028, 0x0030),
+        PixelSpacingCalibrationDescription = new(0x0028, 0x0A04),
+        PixelSpacingCalibrationType = new(0x0028, 0x0A02),
         PlacerOrderNumberImagingServiceRequest = new(0x0040, 0x2016),
         PlanarConfiguration = new(0x0028, 0x0006),
         PositionReferenceIndicator = new(0x0020, 0x1040),

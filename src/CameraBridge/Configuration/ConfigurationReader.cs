@@ -94,7 +94,7 @@ internal static class ConfigurationReader
 
     private static LabelConfiguration ReadLabels(SettingReader reader)
     {
-        LabelConfiguration labels = new() { Read = reader.Flag("read", true), Patterns = PatternReader.OfLabels(reader, "patterns") };
+        LabelConfiguration labels = new() { Read = reader.Flag("read", true), ScaleCards = reader.Flag("scale_cards", false), Patterns = PatternReader.OfLabels(reader, "patterns") };
         reader.Done();
         return labels;
     }

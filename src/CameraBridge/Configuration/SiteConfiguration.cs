@@ -162,6 +162,9 @@ internal sealed record LabelConfiguration
 {
     public bool Read { get; init; } = true;
 
+    /// <summary>True: stills after a photographed scale card say how large a pixel is (Pixel Spacing, FIDUCIAL). Not for measuring without validation on site.</summary>
+    public bool ScaleCards { get; init; }
+
     public IReadOnlyList<IdentityPattern> Patterns { get; init; } = [];
 
     /// <summary>Symbologies that are searched because a pattern asks for them.</summary>

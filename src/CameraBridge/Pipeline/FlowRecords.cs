@@ -120,6 +120,9 @@ internal sealed record Cue
     /// <summary>What the card in the picture says; null for other cues, and for a card that cannot be understood (<see cref="Finding"/> tells why).</summary>
     public CardCue? Card { get; init; }
 
+    /// <summary>What was measured on a scale card; null for other cues, and where it could not be measured.</summary>
+    public ScaleMeasure? Scale { get; init; }
+
     /// <summary>What could not be understood while reading, with a stable code and without patient data; null for a clean cue.</summary>
     public Reason? Finding { get; init; }
 }

@@ -165,12 +165,13 @@ public abstract partial class DatabaseContract
         Work work = Assert.Single(await LeaseAsync(database, Stage.Cues));
         Cue card = new() { CaptureId = id, Kind = CueKind.Card, Card = new CardCue(CardKeys.Clock, "20261125T093000Z") };
         Cue damaged = new() { CaptureId = id, Kind = CueKind.Card, Finding = new Reason("card-damaged", "a cue card cannot be read") };
-        await database.CompleteCuesAsync([new CaptureReading(work, takenAt, "exif", [cue, card, damaged])], Cancellation);
+        Cue scale = new() { CaptureId = id, Kind = CueKind.Card, Card = new CardCue(CardKeys.Scale, "500"), Scale = new ScaleMeasure(0.0712345678912, 0.0061, 2.5, 1920, 1080) };
+        await database.CompleteCuesAsync([new CaptureReading(work, takenAt, "exif", [cue, card, damaged, scale])], Cancellation);
 
         Capture read = Assert.Single(await database.GetCapturesAsync([id], Cancellation));
 
         Assert.Equal((takenAt, takenAt.Offset, "exif", CaptureState.Read), (read.TakenAt!.Value, read.TakenAt.Value.Offset, read.TakenAtOrigin, read.State));
-        Assert.Equal([cue, card, damaged], await database.GetCuesOfSittingAsync(read.SittingId, Cancellation));
+        Assert.Equal([cue, card, damaged, scale], await database.GetCuesOfSittingAsync(read.SittingId, Cancellation));
     }
 
     [Fact]

@@ -46,7 +46,7 @@ internal abstract partial class SqlPipelineDatabase
             session => session.Query(
                 """
                 select q.capture_id, q.kind, q.pattern, q.PatientID, q.IssuerOfPatientID, q.AccessionNumber, q.side, q.optic, q.optic_values, q.finding_code, q.finding_words,
-                    q.card_key, q.card_value
+                    q.card_key, q.card_value, q.scale
                 from cues q
                 where q.capture_id in (select id from captures where sitting_id = $1)
                    or (q.kind in ('Sidecar', 'FolderName') and q.capture_id in (select capture_id from folder_evidence where sitting_id = $1))
@@ -155,11 +155,11 @@ internal abstract partial class SqlPipelineDatabase
     private static void InsertCue(StateSession session, Cue cue) =>
         session.Execute(
             """
-            insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, optic_values, finding_code, finding_words, card_key, card_value)
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+            insert into cues (capture_id, kind, pattern, PatientID, IssuerOfPatientID, AccessionNumber, side, optic, optic_values, finding_code, finding_words, card_key, card_value, scale)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
             """,
             cue.CaptureId, cue.Kind.ToString(), cue.Pattern, cue.PatientID, cue.IssuerOfPatientID, cue.AccessionNumber, cue.Side, cue.Optic,
-            cue.Values.ToJson(), cue.Finding?.Code, cue.Finding?.Words, cue.Card?.Key, cue.Card?.Value);
+            cue.Values.ToJson(), cue.Finding?.Code, cue.Finding?.Words, cue.Card?.Key, cue.Card?.Value, cue.Scale?.ToText());
 
     private static Cue ReadCue(DbDataReader reader) => new()
     {
@@ -174,6 +174,7 @@ internal abstract partial class SqlPipelineDatabase
         Values = OpticValues.FromJson(Text(reader, 8)),
         Finding = Text(reader, 9) is { } code ? new Reason(code, Text(reader, 10) ?? "") : null,
         Card = Text(reader, 11) is { } key ? new CardCue(key, Text(reader, 12) ?? "") : null,
+        Scale = ScaleMeasure.FromText(Text(reader, 13)),
     };
 
     private static Sitting ReadSitting(DbDataReader reader) => new()

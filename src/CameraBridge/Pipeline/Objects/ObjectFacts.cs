@@ -1,6 +1,7 @@
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 
 namespace CameraBridge.Pipeline.Objects;
 
@@ -56,6 +57,9 @@ internal sealed record PictureFacts
 
     /// <summary>What cues say of it: side, optic's options and values.</summary>
     public OpticValues Said { get; init; } = OpticValues.None;
+
+    /// <summary>The scale that holds for it, where the site allows it to be said; null for clips and where none is known.</summary>
+    public ScaleMeasure? Scale { get; init; }
 
     /// <summary>The clip during which a still was taken, or null.</summary>
     public ClipMoment? During { get; init; }

@@ -21,6 +21,7 @@ internal sealed class SittingObjects
     private readonly Sitting sitting;
     private readonly DataSet step;
     private readonly SittingCues cues;
+    private readonly SittingScales? scales;
     private readonly Dictionary<long, int> numbers = [];
     private readonly Dictionary<(string Optic, CaptureKind Kind), OpenSeries> series = [];
     private readonly ClipMoments moments = new();
@@ -43,6 +44,8 @@ internal sealed class SittingObjects
         this.sitting = sitting;
         this.step = step;
         this.cues = new SittingCues(captures, cues);
+        // Where nobody can tell the pictures' order, nobody can tell which ones a card stands before.
+        scales = configuration.Labels.ScaleCards && sitting.Doubt is null ? new SittingScales(captures, cues, capture => Cued(capture).Optic) : null;
         pictures = [.. captures.Where(capture => !this.cues.IsEvidence(capture))];
         foreach (Capture capture in pictures)
         {
@@ -149,6 +152,7 @@ internal sealed class SittingObjects
             Content = content,
             TakenAt = TakenAt(capture, content, said),
             Said = said.With(ValueKeys.TakenAt),
+            Scale = kind == CaptureKind.Still ? scales?.Of(capture, content.Columns, content.Rows) : null,
             During = kind == CaptureKind.Still && ObjectsStage.Plausible(capture) is { } at ? moments.Find(optic.Name, at) : null,
         };
         switch (ObjectComposition.Compose(open.Template!, picture))

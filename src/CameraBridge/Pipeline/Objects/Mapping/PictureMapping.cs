@@ -2,6 +2,7 @@ using System.Globalization;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline.Objects.Optics;
+using CameraBridge.Pipeline.Sittings.Cues.Cards;
 
 namespace CameraBridge.Pipeline.Objects.Mapping;
 
@@ -27,6 +28,11 @@ internal static class PictureMapping
         if (picture.Content is ClipContent clip)
         {
             ClipMapping.Map(target, clip);
+        }
+
+        if (picture.Scale is { } scale && !isEye)
+        {
+            MapScale(target, scale);
         }
 
         if (picture.During is { } moment)
@@ -135,6 +141,19 @@ internal static class PictureMapping
         {
             target.Set(Tags.ColorSpace, ColorSpace);
         }
+    }
+
+    /// <summary>
+    /// Pixel Spacing with how it was found (PS3.3 sections 10.7.1.1 and 10.7.1.3): between rows, then between columns, which are alike in a plane that faces the
+    /// camera. Not for eyes: a card before the lens says nothing of the retina.
+    /// </summary>
+    private static void MapScale(DataSet target, ScaleMeasure scale)
+    {
+        string spacing = scale.Spacing.ToString("0.######", CultureInfo.InvariantCulture);
+        target.Set(Tags.PixelSpacing, spacing, spacing);
+        target.Set(Tags.PixelSpacingCalibrationType, "FIDUCIAL");
+        target.Set(Tags.PixelSpacingCalibrationDescription, string.Create(
+            CultureInfo.InvariantCulture, $"Scale card, +-{100 * scale.Uncertainty:0.0} %, in its plane only, not validated"));
     }
 
     /// <summary>Which clip was running, the frame that is shown at the still's time, and the time itself (PS3.3 sections C.12.2 and C.12.4).</summary>

@@ -17,4 +17,7 @@ internal static partial class CueLog
 
     [LoggerMessage(1104, LogLevel.Warning, "Capture {Capture}: {Finding}")]
     public static partial void CardFinding(this ILogger logger, long capture, string finding);
+
+    [LoggerMessage(1120, LogLevel.Warning, "Capture {Capture}: the scale card in it gives no scale: {Why}")]
+    public static partial void ScaleRefused(this ILogger logger, long capture, string why);
 }

@@ -125,20 +125,35 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
     }
 
     /// <summary>A card is never a label, whatever the patterns say.</summary>
-    private bool AddCard(List<Cue> cues, string text, long captureId)
+    private bool AddCard(List<Cue> cues, string text, LabelReading reading, long captureId)
     {
         if (CardReading.Read(text, site.Optics, captureId) is not { } cue)
         {
             return false;
         }
 
-        cues.Add(cue);
+        cues.Add(cue.Card?.ScaleMillimetres is { } printed ? cue with { Scale = Measure(reading, text, (double)printed, captureId) } : cue);
         if (cue.Finding is { } finding)
         {
             logger.CardFinding(captureId, finding.Words);
         }
 
         return true;
+    }
+
+    /// <summary>The scale that a card's code shows, or null with the reason in the log: then no picture gets one from it.</summary>
+    private ScaleMeasure? Measure(LabelReading reading, string text, double printed, long captureId)
+    {
+        Codes.FoundCode[] codes = [.. reading.Codes.Where(code => code.Text == text)];
+        (ScaleMeasure? measure, string? refusal) = codes is [var only]
+            ? ScaleMeasure.Of(only, printed, reading.Columns, reading.Rows)
+            : (null, "it is in the picture more than once; photograph one");
+        if (refusal is not null)
+        {
+            logger.ScaleRefused(captureId, refusal);
+        }
+
+        return measure;
     }
 
     /// <summary>The first bytes only.</summary>
@@ -189,7 +204,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
 
         ReadOnlySpan<byte> bytes = data.AsSpan();
         LabelReading reading = reader.Read(data);
-        int foreign = reading.Texts.Count(text => !AddCard(cues, text, capture.Id) && !AddText(cues, text, site.Labels.Patterns, CueKind.Label, capture.Id));
+        int foreign = reading.Texts.Count(text => !AddCard(cues, text, reading, capture.Id) && !AddText(cues, text, site.Labels.Patterns, CueKind.Label, capture.Id));
         if (foreign > 0)
         {
             logger.ForeignCodes(capture.Id, foreign);

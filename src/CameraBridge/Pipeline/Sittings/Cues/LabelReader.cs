@@ -7,9 +7,11 @@ namespace CameraBridge.Pipeline.Sittings.Cues;
 /// <summary>What a look at a picture gave.</summary>
 /// <param name="Codes">The codes in it; corners in pixels of the file, as its rows are stored, the middle of the first pixel being (0.5, 0.5).</param>
 /// <param name="Whole">False when the picture, or a part of it, could not be decoded, so that a code may have been missed.</param>
-internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole)
+/// <param name="Columns">Pixels in a row of the file.</param>
+/// <param name="Rows">Rows of the file.</param>
+internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole, int Columns, int Rows)
 {
-    public static LabelReading Unreadable { get; } = new([], false);
+    public static LabelReading Unreadable { get; } = new([], false, 0, 0);
 
     /// <summary>The texts of the codes, each once, in ordinal order.</summary>
     public IReadOnlyList<string> Texts { get; } = [.. Codes.Select(code => code.Text).Distinct(StringComparer.Ordinal).Order(StringComparer.Ordinal)];
@@ -44,7 +46,7 @@ internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
         var fine = new Lazy<(GreyPicture Picture, double Factor)?>(() => Finer(decoder, look, FineSide));
         IReadOnlyList<FoundCode> codes = _finder.Find(look, fine);
         double factor = decoder.Width / (double)look.Width;
-        return new LabelReading([.. codes.Select(code => code.Scale(factor))], whole);
+        return new LabelReading([.. codes.Select(code => code.Scale(factor))], whole, decoder.Width, decoder.Height);
     }
 
     /// <summary>The picture in a larger size, and by how much; null where the file has no more to show.</summary>

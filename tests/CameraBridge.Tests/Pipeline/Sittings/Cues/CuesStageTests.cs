@@ -6,6 +6,7 @@ using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Sittings.Cues;
 using CameraBridge.Pipeline.Sittings.Cues.Cards;
 using CameraBridge.Tests.Dicom.Bitstreams;
+using CameraBridge.Tests.Pipeline.Sittings.Cues.Scenes;
 using Microsoft.Extensions.Logging.Abstractions;
 using Xunit;
 using ZXing;
@@ -53,6 +54,26 @@ public sealed class CuesStageTests : IDisposable
         Assert.Equal(
             [new Cue { CaptureId = 9, Kind = CueKind.Card, Card = new CardCue("side", "L"), Side = "L" }],
             Read(LabelScenes.Label(1, BarcodeFormat.QR_CODE, CardText.Write(new CardCue("side", "L")), Difficulty.Easy, 640, 480), "0001/IMG_0001.JPG", any: true).Cues);
+
+    [Fact]
+    public void A_scale_card_gives_its_measure()
+    {
+        CodeScene scene = CodeScene.Draw(new SceneSettings { Text = CardText.Write(new CardCue("scale", "500")), Millimetres = 50, Blur = 0.5 });
+
+        Cue cue = Assert.Single(Read(scene.File, "0001/IMG_0001.JPG").Cues);
+
+        Assert.InRange(cue.Scale!.Spacing / scene.Spacing, 0.99, 1.01);
+    }
+
+    [Fact]
+    public void A_scale_card_that_is_tilted_gives_none_and_holds_nothing()
+    {
+        CodeScene scene = CodeScene.Draw(new SceneSettings { Text = CardText.Write(new CardCue("scale", "500")), Millimetres = 50, Blur = 0.5, Tilt = 30 });
+
+        Cue cue = Assert.Single(Read(scene.File, "0001/IMG_0001.JPG").Cues);
+
+        Assert.Equal((new CardCue("scale", "500"), null, null), (cue.Card, cue.Scale, cue.Finding));
+    }
 
     [Fact]
     public void A_card_and_a_label_in_one_picture_both_count() =>

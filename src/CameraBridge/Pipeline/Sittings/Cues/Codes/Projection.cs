@@ -99,6 +99,17 @@ internal sealed class Projection
             (_map[1] - (_map[7] * px)) * scale, (_map[4] - (_map[7] * py)) * scale);
     }
 
+    /// <summary>
+    /// The derivative at the middle of the code as it would be if the optical axis met the picture there: focal length by distance times the upper left part
+    /// of the rotation (Hartley and Zisserman, section 8.1.1), whatever the focal length. Its greater singular value is the scale of a plane that faces the
+    /// camera at that distance, the ratio of both the cosine of the tilt.
+    /// </summary>
+    /// <param name="axisX">Where the optical axis meets the picture, in pixels.</param>
+    /// <param name="axisY">The same.</param>
+    public (double XX, double YX, double XY, double YY) Facing(double axisX, double axisY) => (
+        (_map[0] - (_map[6] * axisX)) / _unit, (_map[3] - (_map[6] * axisY)) / _unit,
+        (_map[1] - (_map[7] * axisX)) / _unit, (_map[4] - (_map[7] * axisY)) / _unit);
+
     /// <summary>The row of the normal equations of one edge: how its place along the direction changes with the eight entries.</summary>
     public void Row(double x, double y, double alongX, double alongY, Span<double> row)
     {
