@@ -1,4 +1,3 @@
-using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Objects;
