@@ -1,6 +1,10 @@
 using System.Globalization;
 using System.Text.Json;
 using CameraBridge.Commands;
+using CameraBridge.Dicom.Data;
+using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Dicom.Part10;
+using CameraBridge.Practice;
 using CameraBridge.Practice.Sticks;
 using CameraBridge.Tests.Pipeline.Matches.Joint.Clinic;
 using ZXing;
@@ -9,7 +13,7 @@ namespace CameraBridge.Benchmarks;
 
 /// <summary>
 /// Writes a simulated day so that the program can be tried on it: for each room DIR/roomN/stick with its truth.json, which <c>practice compare</c> reads, and
-/// DIR/orders.yaml for the practice hospital. DIR/roomN/pairs.json tells whose the folders without a label are.
+/// DIR/orders.yaml for the practice hospital; the same orders as DIR/worklist/PRACTICE/*.wl for dcmtk's wlmscpfs. DIR/roomN/pairs.json tells whose the folders without a label are.
 /// </summary>
 internal static class ClinicSticks
 {
@@ -17,7 +21,9 @@ internal static class ClinicSticks
     {
         StickOrder[] orders = [.. day.Steps.Select(Order)];
         Directory.CreateDirectory(root);
-        File.WriteAllText(Path.Combine(root, "orders.yaml"), StickOrders.Write(orders));
+        string yaml = StickOrders.Write(orders);
+        File.WriteAllText(Path.Combine(root, "orders.yaml"), yaml);
+        WriteWorklist(PracticeOrders.Parse(yaml, "orders.yaml"), day.Date, Path.Combine(root, "worklist", "PRACTICE"));
         for (int room = 0; room < day.ClockOffsets.Count; room++)
         {
             string own = Path.Combine(root, string.Create(CultureInfo.InvariantCulture, $"room{room + 1}"));
@@ -39,6 +45,20 @@ internal static class ClinicSticks
                     JsonReply.Format));
             Console.WriteLine(FormattableString.Invariant(
                 $"{own}: station {Station(room)}, {folders.Length} folders, clock {day.ClockOffsets[room]:+0.0;-0.0} min, zone UTC"));
+        }
+    }
+
+    /// <summary>A file an order, as servers that serve a folder read them; wlmscpfs wants a file named "lockfile" beside them.</summary>
+    private static void WriteWorklist(IReadOnlyList<PracticeOrder> orders, DateOnly day, string folder)
+    {
+        Directory.CreateDirectory(folder);
+        File.WriteAllText(Path.Combine(folder, "lockfile"), "");
+        foreach (PracticeOrder order in orders)
+        {
+            FileMeta meta = new(SopClasses.ModalityWorklistInformationModelFind, Uids.NewFromUuid(), TransferSyntaxes.ExplicitVRLittleEndian);
+            using FileStream file = File.Create(Path.Combine(folder, $"{order.AccessionNumber}.wl"));
+            using Stream bytes = Part10File.Encode(meta, ElementWriter.Encode(order.ToWorklistItem(day), TransferSyntax.ExplicitLittleEndian)).OpenRead();
+            bytes.CopyTo(file);
         }
     }
 

@@ -6,14 +6,15 @@ using Xunit;
 namespace CameraBridge.Tests.Pipeline;
 
 /// <summary>What tests of a stage stand on: a folder of their own, a clock that stands still, and a state in one file.</summary>
-public abstract class StageTests : IAsyncDisposable
+/// <param name="now">What the clock shows; null for a morning at eight.</param>
+public abstract class StageTests(DateTimeOffset? now = null) : IAsyncDisposable
 {
     private readonly DirectoryInfo _folder = Directory.CreateTempSubdirectory("stage-");
     private IPipelineDatabase? _database;
 
     protected static CancellationToken Cancellation => TestContext.Current.CancellationToken;
 
-    protected FakeTimeProvider Clock { get; } = new(new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
+    protected FakeTimeProvider Clock { get; } = new(now ?? new DateTimeOffset(2026, 11, 25, 8, 0, 0, TimeSpan.Zero));
 
     protected string Folder => _folder.FullName;
 

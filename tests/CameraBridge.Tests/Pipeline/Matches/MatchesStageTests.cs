@@ -2,37 +2,18 @@ using System.Text;
 using CameraBridge.Configuration;
 using CameraBridge.Dicom.Web;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Practice;
 using CameraBridge.Tests.Peers;
 using Microsoft.Extensions.Logging.Abstractions;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Matches;
 
 /// <summary>The stage on a real state and a real association, with the practice hospital as the worklist.</summary>
-public sealed class MatchesStageTests : IAsyncLifetime
+public sealed class MatchesStageTests() : MatchesTests(new DateTimeOffset(2026, 11, 25, 12, 0, 0, TimeSpan.Zero))
 {
-    private readonly string _folder = Directory.CreateTempSubdirectory("camerabridge-matches-").FullName;
-    private readonly FakeTimeProvider _clock = new(new DateTimeOffset(2026, 11, 25, 12, 0, 0, TimeSpan.Zero));
-    private SqlitePipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    private SqlitePipelineDatabase Database => _database!;
-
-    public async ValueTask InitializeAsync() =>
-        _database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(_folder, "state.db"), _clock, Cancellation);
-
-    public async ValueTask DisposeAsync()
-    {
-        await Database.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
-    }
-
     [Fact]
     public async Task A_labelled_folder_is_matched_and_one_without_a_label_is_held_with_the_stations_steps()
     {
@@ -152,7 +133,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
         Assert.Empty(await Database.LeaseAsync(Stage.Matches, "", 10, TimeSpan.FromMinutes(1), Cancellation));
 
         await using PracticeHospital again = await StartAsync(Order("A0001", "P0001", "S0001"));
-        _clock.Advance(TimeSpan.FromSeconds(31));
+        Clock.Advance(TimeSpan.FromSeconds(31));
         await RunAsync(again.EndPoint.Port);
 
         Assert.NotNull((await Database.GetMatchAsync(sitting, Cancellation))!.StepJson);
@@ -176,7 +157,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
         Assert.Empty(await Database.LeaseAsync(Stage.Matches, "", 10, TimeSpan.FromMinutes(1), Cancellation));
 
         await using PracticeHospital again = await StartAsync(Order("A0002", "P0002", "S0002"));
-        _clock.Advance(TimeSpan.FromSeconds(31));
+        Clock.Advance(TimeSpan.FromSeconds(31));
         await RunAsync(live.EndPoint.Port, second: again.EndPoint.Port);
 
         Match match = (await Database.GetMatchAsync(sitting, Cancellation))!;
@@ -205,7 +186,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
         long sitting = await SittingAsync("0001", "P0001");
 
         IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
-        await new MatchesStage(site, Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+        await new MatchesStage(site, Database, Clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
 
         Assert.Equal("A0001", WorklistStep.FromJson((await Database.GetMatchAsync(sitting, Cancellation))!.StepJson!).AccessionNumber);
     }
@@ -228,7 +209,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
         long id = await SittingAsync("0001", null);
         await RunAsync(hospital.EndPoint.Port);
         Sitting sitting = (await Database.GetSittingAsync(id, Cancellation))!;
-        var search = new StepSearch(Site(hospital.EndPoint.Port), Database, _clock);
+        var search = new StepSearch(Site(hospital.EndPoint.Port), Database, Clock);
 
         StepSearchResult known = await search.FindAsync(sitting, "S0002", null, Cancellation);
         StepSearchResult knownAskedAfresh = await search.FindAsync(sitting, "S0002", null, Cancellation, afresh: true);
@@ -298,9 +279,9 @@ public sealed class MatchesStageTests : IAsyncLifetime
     private SiteConfiguration Site(int? port, MatchingConfiguration? matching = null) => new()
     {
         Matching = matching ?? new MatchingConfiguration(),
-        SpoolFolder = _folder,
-        StateFile = Path.Combine(_folder, "state.db"),
-        Sources = [new SourceConfiguration { Name = "van", Folder = _folder, StationAETitle = "CAM1", Optic = "ear" }],
+        SpoolFolder = Folder,
+        StateFile = Path.Combine(Folder, "state.db"),
+        Sources = [new SourceConfiguration { Name = "van", Folder = Folder, StationAETitle = "CAM1", Optic = "ear" }],
         Worklists = port is { } number ? [Steps.Worklist(number) with { RetryAfter = TimeSpan.FromSeconds(30) }] : [],
     };
 
@@ -315,7 +296,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
 
         IReadOnlyList<Work> batch = await Database.LeaseAsync(Stage.Matches, "", 100, TimeSpan.FromMinutes(1), Cancellation);
         Assert.NotEmpty(batch);
-        await new MatchesStage(site, Database, _clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
+        await new MatchesStage(site, Database, Clock, NullLogger<MatchesStage>.Instance).RunAsync(batch, Cancellation);
     }
 
     /// <summary>A closed sitting of two pictures in a folder; a patient ID makes the first a label.</summary>
@@ -340,7 +321,7 @@ public sealed class MatchesStageTests : IAsyncLifetime
             .. Enumerable.Range(1, taken.Length).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
             {
                 Folder = folder, Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes($"{folder}{i}"))),
-                SettledAt = _clock.GetUtcNow(), ModifiedAt = Steps.Taken, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
+                SettledAt = Clock.GetUtcNow(), ModifiedAt = Steps.Taken, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
             }),
         ];
         IReadOnlyList<long> ids = await Database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), Cancellation);
@@ -353,8 +334,8 @@ public sealed class MatchesStageTests : IAsyncLifetime
     }
 
     private Task<PracticeHospital> StartAsync(params PracticeOrder[] orders) => PracticeHospital.StartAsync(
-        new PracticeOptions { Orders = orders, ArchiveFolder = Path.Combine(_folder, "archive"), AETitle = "BRIDGEWL", TimeZone = TimeZoneInfo.Utc },
-        _clock,
+        new PracticeOptions { Orders = orders, ArchiveFolder = Path.Combine(Folder, "archive"), AETitle = "BRIDGEWL", TimeZone = TimeZoneInfo.Utc },
+        Clock,
         NullLogger<PracticeHospital>.Instance,
         Cancellation);
 

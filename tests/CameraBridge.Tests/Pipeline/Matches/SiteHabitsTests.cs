@@ -2,38 +2,21 @@ using CameraBridge.Configuration;
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Matches.Clocks;
 using CameraBridge.Pipeline.Matches.Joint;
 using CameraBridge.Pipeline.Objects.Optics;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Matches;
 
 /// <summary>What a site's own decisions tell of its habits.</summary>
-public sealed class SiteHabitsTests : IAsyncLifetime
+public sealed class SiteHabitsTests() : MatchesTests(FirstDay)
 {
     private static readonly DateTimeOffset FirstDay = new(2026, 9, 1, 9, 0, 0, TimeSpan.Zero);
 
-    private readonly string _folder = Directory.CreateTempSubdirectory("camerabridge-habits-").FullName;
-    private readonly FakeTimeProvider _clock = new(FirstDay);
-    private SqlitePipelineDatabase? _database;
     private int _number;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    private SqlitePipelineDatabase Database => _database!;
-
-    public async ValueTask InitializeAsync() => _database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(_folder, "state.db"), _clock, Cancellation);
-
-    public async ValueTask DisposeAsync()
-    {
-        await Database.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
-    }
 
     [Fact]
     public async Task Without_a_history_the_habits_are_those_of_any_clinic()
@@ -55,7 +38,7 @@ public sealed class SiteHabitsTests : IAsyncLifetime
         for (int day = 0; day < 10; day++)
         {
             DateTimeOffset nine = FirstDay.AddDays(day);
-            _clock.SetUtcNow(nine.AddHours(2));
+            Clock.SetUtcNow(nine.AddHours(2));
             DataSet[] asked = [.. Enumerable.Range(0, 4).Select(i => Answer(nine.AddMinutes(30 * i)))];
             await SittingAsync(nine.AddMinutes(12), asked[0], asked);
             await SittingAsync(nine.AddMinutes(30), null, asked);
@@ -64,7 +47,7 @@ public sealed class SiteHabitsTests : IAsyncLifetime
 
         Assert.Equal(0.12, (await LearnAsync()).Parameters.NoShow, 1e-9);
 
-        _clock.Advance(TimeSpan.FromDays(20));
+        Clock.Advance(TimeSpan.FromDays(20));
         Habits habits = await LearnAsync();
 
         Assert.Equal((20 + (0.12 * 20)) / (40 + 20), habits.Parameters.NoShow, 1e-9);
@@ -120,9 +103,9 @@ public sealed class SiteHabitsTests : IAsyncLifetime
 
     private async Task<Habits> LearnAsync()
     {
-        SiteConfiguration site = new() { SpoolFolder = _folder, StateFile = "" };
-        CameraTracks tracks = await new SourceClocks(site, Database, _clock).OfAsync("van", null, mustKnow: 0, Cancellation);
-        return await new SiteHabits(site, Database, _clock).OfAsync("van", Steps.Circumstances(Steps.Identity()), tracks, Cancellation);
+        SiteConfiguration site = new() { SpoolFolder = Folder, StateFile = "" };
+        CameraTracks tracks = await new SourceClocks(site, Database, Clock).OfAsync("van", null, mustKnow: 0, Cancellation);
+        return await new SiteHabits(site, Database, Clock).OfAsync("van", Steps.Circumstances(Steps.Identity()), tracks, Cancellation);
     }
 
     /// <summary>A sitting of one picture, filed by a label under a step, or held for lack of one, after the worklist was asked for the station's steps of the day.</summary>
@@ -133,7 +116,7 @@ public sealed class SiteHabitsTests : IAsyncLifetime
         {
             Folder = folder,
             Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes(folder))),
-            SettledAt = _clock.GetUtcNow(),
+            SettledAt = Clock.GetUtcNow(),
             TakenAt = null,
             TakenAtOrigin = null,
             State = CaptureState.Taken,
@@ -154,7 +137,7 @@ public sealed class SiteHabitsTests : IAsyncLifetime
                 StepJson = step is null ? null : WorklistStep.Of(step).First().ToJson(),
                 HeldReasons = step is null ? [new Reason("no-label", "no label")] : [],
                 Inquiry = Inquiry.Write("RIS", [answers], []),
-                DecidedAt = _clock.GetUtcNow(),
+                DecidedAt = Clock.GetUtcNow(),
             },
             Cancellation);
     }

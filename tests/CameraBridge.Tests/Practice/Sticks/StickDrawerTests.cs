@@ -53,7 +53,7 @@ public sealed class StickDrawerTests : IDisposable
     public void The_orders_of_a_stick_and_of_the_example_feed_the_practice_hospital()
     {
         IReadOnlyList<PracticeOrder> orders = PracticeOrders.Parse(StickOrders.Write(StickPlan.Clinic(Day).Orders), "orders.yaml");
-        Assert.Equal(8, orders.Count);
+        Assert.Equal(10, orders.Count);
         Assert.Equal("Öländer^Märta", orders[2].PatientName);
         Assert.Equal(2, PracticeOrders.Load(Path.Combine(Repository.Root, "deploy", "practice-orders.example.yaml")).Count);
     }

@@ -1,39 +1,21 @@
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
-using CameraBridge.Persistence.Sqlite;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using CameraBridge.Pipeline.Matches.Clocks;
 using CameraBridge.Pipeline.Sittings.Cues;
 using CameraBridge.Pipeline.Sittings.Cues.Cards;
-using Microsoft.Extensions.Time.Testing;
 using Xunit;
 
 namespace CameraBridge.Tests.Pipeline.Matches.Clocks;
 
 /// <summary>What is said of the clock of a sitting's camera, from the state of a site in Berlin: 2026-11-25, an hour ahead of UTC.</summary>
-public sealed class SourceClocksTests : IAsyncLifetime
+public sealed class SourceClocksTests() : MatchesTests(Nine.ToUniversalTime().AddHours(3))
 {
     private static readonly TimeZoneInfo Berlin = TimeZoneInfo.FindSystemTimeZoneById("Europe/Berlin");
 
     /// <summary>09:00 in Berlin.</summary>
     private static readonly DateTimeOffset Nine = new(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1));
-
-    private readonly string _folder = Directory.CreateTempSubdirectory("camerabridge-clocks-").FullName;
-    private readonly FakeTimeProvider _clock = new(Nine.ToUniversalTime().AddHours(3));
-    private SqlitePipelineDatabase? _database;
-
-    private static CancellationToken Cancellation => TestContext.Current.CancellationToken;
-
-    private SqlitePipelineDatabase Database => _database!;
-
-    public async ValueTask InitializeAsync() => _database = await SqlitePipelineDatabase.OpenAsync(Path.Combine(_folder, "state.db"), _clock, Cancellation);
-
-    public async ValueTask DisposeAsync()
-    {
-        await Database.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
-    }
 
     [Fact]
     public async Task A_clock_card_in_one_folder_tells_the_time_of_the_pictures_in_the_next()
@@ -51,7 +33,7 @@ public sealed class SourceClocksTests : IAsyncLifetime
     public async Task A_card_in_the_sitting_itself_counts_at_once()
     {
         await GatherAsync(await SittingAsync("0001", new Shot(Nine)));
-        var clocks = new SourceClocks(Site(), Database, _clock);
+        var clocks = new SourceClocks(BerlinSite(), Database, Clock);
         Assert.Null((await GatherAsync(await SittingAsync("0002", new Shot(Nine.AddMinutes(1))), clocks)).Clock.Estimate);
 
         MatchCircumstances own = await GatherAsync(await SittingAsync("0003", new Shot(Nine.AddHours(5), Card: Nine.AddHours(1)), new Shot(Nine.AddHours(5).AddMinutes(2))), clocks);
@@ -128,27 +110,27 @@ public sealed class SourceClocksTests : IAsyncLifetime
         Assert.Equal("note: the camera is set to the zone +00:00, its source to +01:00", Assert.Single(circumstances.Clock.Findings).Words);
     }
 
-    private SiteConfiguration Site() => new()
+    private SiteConfiguration BerlinSite() => new()
     {
-        SpoolFolder = _folder,
-        StateFile = Path.Combine(_folder, "state.db"),
+        SpoolFolder = Folder,
+        StateFile = Path.Combine(Folder, "state.db"),
         TimeZone = Berlin,
         Sources = [new SourceConfiguration { Name = "van", Folder = "/van", Kind = SourceKind.Stick, Optic = "ear", StationAETitle = "CAM1" }],
     };
 
     private Task<MatchCircumstances> GatherAsync(Sitting sitting, SourceClocks? clocks = null) =>
-        Circumstances.GatherAsync(Site(), Database, clocks ?? new SourceClocks(Site(), Database, _clock), sitting, Cancellation);
+        Circumstances.GatherAsync(BerlinSite(), Database, clocks ?? new SourceClocks(BerlinSite(), Database, Clock), sitting, Cancellation);
 
     /// <summary>A folder on the stick, whose pictures come a few minutes after the one before.</summary>
     private async Task<Sitting> SittingAsync(string folder, params Shot[] shots)
     {
-        _clock.Advance(TimeSpan.FromSeconds(1));
+        Clock.Advance(TimeSpan.FromSeconds(1));
         Capture[] captures =
         [
             .. Enumerable.Range(1, shots.Length).Select(i => Steps.Picture(0, $"{folder}/IMG_{i:0000}.JPG") with
             {
                 Folder = folder, Sha256 = Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(System.Text.Encoding.UTF8.GetBytes($"{folder}{i}"))),
-                SettledAt = _clock.GetUtcNow(), ModifiedAt = Nine, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
+                SettledAt = Clock.GetUtcNow(), ModifiedAt = Nine, TakenAt = null, TakenAtOrigin = null, State = CaptureState.Taken,
             }),
         ];
         IReadOnlyList<long> ids = await Database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), Cancellation);
