@@ -58,6 +58,7 @@ internal sealed class CardActs
             }
 
             said = Say(said, cards, number);
+            _said.Add(capture.Id, said);
             if (cards.Any(cue => cue.Card?.Key == CardKeys.Ignore))
             {
                 TakeBack(last, number, ignoredSince);
@@ -78,7 +79,7 @@ internal sealed class CardActs
     /// <summary>Why the picture is not to be filed though it is a picture; null when no card took it back.</summary>
     public Reason? TakenBack(long captureId) => _takenBack.GetValueOrDefault(captureId);
 
-    /// <summary>The optic, or null when no card says it, and what else cards say of the picture.</summary>
+    /// <summary>The optic, or null when no card says it, and what else cards say of the picture; of a card, what is true from it on.</summary>
     public (string? Optic, OpticValues Said) Of(long captureId) => _said.TryGetValue(captureId, out (string? Optic, OpticValues Said) said) ? said : (null, OpticValues.None);
 
     /// <summary>What a card means, for people.</summary>

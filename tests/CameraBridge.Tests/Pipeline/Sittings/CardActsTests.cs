@@ -48,6 +48,16 @@ public sealed class CardActsTests
         Assert.Equal(["teeth R 11", "skin-contact R", "skin-contact R 77568009"], Said());
     }
 
+    /// <summary>A scale card holds for the pictures through the same optic, so it must be known through which one it was photographed.</summary>
+    [Fact]
+    public void A_card_was_taken_through_the_optic_that_a_card_before_it_or_it_itself_says()
+    {
+        Card("optic", "teeth");
+        Card("scale", "450");
+
+        Assert.Equal(["teeth", "teeth"], _captures.Select(capture => Acts().Of(capture.Id).Optic));
+    }
+
     [Fact]
     public void Several_cards_in_one_picture_all_count()
     {
