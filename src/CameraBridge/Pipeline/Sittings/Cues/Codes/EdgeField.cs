@@ -56,10 +56,11 @@ internal sealed class EdgeField
             ref byte row = ref Unsafe.Add(ref first, y * picture.Width);
             ref byte next = ref Unsafe.Add(ref row, picture.Width);
             Vector128<short> here = Eight(ref row);
+            Vector128<short> beside = Eight(ref Unsafe.Add(ref row, 1));
 
             // Both differences stand for the point between four pixels: taken at different points they would lie about fine bars that lie aslant.
             Vector128<short> rising = Eight(ref Unsafe.Add(ref next, 1)) - here;
-            Vector128<short> falling = Eight(ref Unsafe.Add(ref row, 1)) - Eight(ref next);
+            Vector128<short> falling = beside - Eight(ref next);
             Vector128<short> dx = (rising + falling) >> 1;
             Vector128<short> dy = (rising - falling) >> 1;
             strength += Vector128.Abs(dx) + Vector128.Abs(dy);
@@ -68,8 +69,10 @@ internal sealed class EdgeField
             xx += (dxLower * dxLower) + (dxUpper * dxUpper);
             yy += (dyLower * dyLower) + (dyUpper * dyUpper);
             xy += (dxLower * dyLower) + (dxUpper * dyUpper);
-            least = Vector128.Min(least, here);
-            most = Vector128.Max(most, here);
+
+            // With the pixels beside the square: of a drawn code each square may be a module of its own.
+            least = Vector128.Min(least, Vector128.Min(here, beside));
+            most = Vector128.Max(most, Vector128.Max(here, beside));
         }
 
         int darkest = 255;
