@@ -11,9 +11,6 @@ namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
 /// </summary>
 internal sealed class BarSearch
 {
-    /// <summary>Lines laid over a field.</summary>
-    private const int Lines = 9;
-
     /// <summary>So many must say the same.</summary>
     private const int LeastLines = 3;
 
@@ -29,6 +26,9 @@ internal sealed class BarSearch
     /// <summary>Looks a pixel.</summary>
     private const int Fineness = 2;
 
+    /// <summary>Lines laid over a field; where they do not tell, fewer that are broader, in which noise is averaged away.</summary>
+    private static readonly int[] LineCounts = [9, 5];
+
     /// <summary>FNC1 is kept, as GS1 needs it.</summary>
     private static readonly Dictionary<DecodeHintType, object> Hints = new() { [DecodeHintType.ASSUME_GS1] = true };
 
@@ -38,17 +38,32 @@ internal sealed class BarSearch
     /// <returns>Null where there is none that can be believed.</returns>
     public FoundCode? Read(GreyPicture picture, BarField field)
     {
+        // What was read before and is not said again speaks against what is.
+        var before = new List<string>();
+        foreach (int lines in LineCounts)
+        {
+            if (Read(picture, field, lines, before) is { } code)
+            {
+                return code;
+            }
+        }
+
+        return null;
+    }
+
+    private FoundCode? Read(GreyPicture picture, BarField field, int lines, List<string> before)
+    {
         var votes = new Dictionary<string, int>(StringComparer.Ordinal);
         var ends = new List<(double From, double To, double Along)>();
         string? leader = null;
-        for (int line = 0; line < Lines; line++)
+        for (int line = 0; line < lines; line++)
         {
             // From the middle outwards.
             int place = (line + 1) / 2 * (line % 2 == 0 ? 1 : -1);
-            double along = place * 2 * field.HalfHeight / Lines;
-            if (ReadLine(picture, field, along) is not { } read)
+            double along = place * 2 * field.HalfHeight / lines;
+            if (ReadLine(picture, field, along, field.HalfHeight / lines) is not { } read)
             {
-                if (line >= 6 && votes.Count == 0)
+                if (line >= lines - LeastLines && votes.Count == 0)
                 {
                     return null;
                 }
@@ -67,7 +82,8 @@ internal sealed class BarSearch
         }
 
         int most = votes[leader];
-        int others = votes.Values.Sum() - most;
+        int others = votes.Values.Sum() - most + before.Count(text => text != leader);
+        before.AddRange(votes.SelectMany(vote => Enumerable.Repeat(vote.Key, vote.Value)));
         return most >= LeastLines && most >= AgainstOne * others ? new FoundCode(leader, BarcodeFormat.CODE_128, Corners(field, ends)) : null;
     }
 
@@ -125,13 +141,13 @@ internal sealed class BarSearch
         return [field.At(from, top), field.At(to, top), field.At(to, bottom), field.At(from, bottom)];
     }
 
-    private (string Text, double From, double To)? ReadLine(GreyPicture picture, BarField field, double along)
+    private (string Text, double From, double To)? ReadLine(GreyPicture picture, BarField field, double along, double reach)
     {
         // Over the quiet zones at both ends.
         double half = (field.HalfLength * 1.2) + 12;
 
         // As broad as leaves each line rows of its own, so that a line that agrees is another witness.
-        float[] values = Line(picture, field, along, half, (int)Math.Clamp((field.HalfHeight / Lines) - 0.5, 0, 4));
+        float[] values = Line(picture, field, along, half, (int)Math.Clamp(reach - 0.5, 0, 6));
         foreach (bool byEdges in new[] { false, true })
         {
             BitArray bits = byEdges ? ByEdges(values) : ByExtremes(values, Math.Max(24, (int)(field.HalfLength * Fineness / 7)));

@@ -22,6 +22,9 @@ internal sealed class DataMatrixSearch
     /// <summary>Of the modules of the four sides, so many must be seen as they are.</summary>
     private const double LeastAgreement = 0.85;
 
+    /// <summary>So many sizes, those of the best contrast, are decoded.</summary>
+    private const int Decoded = 3;
+
     private readonly InkShapes _shapes = new();
 
     private readonly ZXing.Datamatrix.Internal.Decoder _decoder = new();
@@ -182,6 +185,7 @@ internal sealed class DataMatrixSearch
 
     private FoundCode? Read(GreyPicture picture, (double X, double Y) up, (double X, double Y) corner, (double X, double Y) right)
     {
+        // The best first; of two alike the one that was tried first.
         var candidates = new List<(double Contrast, int Columns, int Rows, Projection Map)>();
         double ratio = Distance(corner, right) / Distance(corner, up);
         foreach ((int columns, int rows) in Sizes)
@@ -192,14 +196,15 @@ internal sealed class DataMatrixSearch
                 continue;
             }
 
-            (double contrast, Projection? map) = BestCorner(picture, columns, rows, up, corner, right);
-            if (map is not null && contrast >= LeastContrast)
+            double worst = candidates.Count == Decoded ? candidates[^1].Contrast : LeastContrast;
+            if (BestCorner(picture, columns, rows, [up, corner, right], worst) is { } best)
             {
-                candidates.Add((contrast, columns, rows, map));
+                candidates.Insert(candidates.TakeWhile(candidate => candidate.Contrast >= best.Contrast).Count(), (best.Contrast, columns, rows, best.Map));
+                candidates.RemoveRange(Math.Min(Decoded, candidates.Count), Math.Max(0, candidates.Count - Decoded));
             }
         }
 
-        foreach ((double _, int columns, int rows, Projection map) in candidates.OrderByDescending(candidate => candidate.Contrast).Take(3))
+        foreach ((double _, int columns, int rows, Projection map) in candidates)
         {
             if (Decode(picture, map, columns, rows) is { } code)
             {
@@ -211,12 +216,15 @@ internal sealed class DataMatrixSearch
     }
 
     /// <summary>The place of the fourth corner, around that of a parallelogram, by which the other two sides alternate best.</summary>
-    private static (double Contrast, Projection? Map) BestCorner(
-        GreyPicture picture, int columns, int rows, (double X, double Y) up, (double X, double Y) corner, (double X, double Y) right)
+    /// <returns>Null where the contrast is nowhere above the least.</returns>
+    private static (double Contrast, Projection Map)? BestCorner(GreyPicture picture, int columns, int rows, ReadOnlySpan<(double X, double Y)> legs, double least)
     {
+        (double X, double Y) up = legs[0];
+        (double X, double Y) corner = legs[1];
+        (double X, double Y) right = legs[2];
         const double Reach = 0.2;
         const double Pace = 0.04;
-        double most = 0;
+        double most = least;
         Projection? best = null;
         for (double a = -Reach; a <= Reach + 1e-9; a += Pace)
         {
@@ -229,7 +237,7 @@ internal sealed class DataMatrixSearch
                     continue;
                 }
 
-                double contrast = Contrast(picture, map, columns, rows);
+                double contrast = Contrast(picture, map, columns, rows, most);
                 if (contrast > most)
                 {
                     (most, best) = (contrast, map);
@@ -237,17 +245,23 @@ internal sealed class DataMatrixSearch
             }
         }
 
-        return (most, best);
+        return best is null ? null : (most, best);
     }
 
-    /// <summary>Grey levels between the light and the dark modules of the alternating sides: the smaller of the two sides.</summary>
-    private static double Contrast(GreyPicture picture, Projection map, int columns, int rows)
+    /// <summary>Grey levels between the light and the dark modules of the alternating sides: the smaller of the two sides, or that of the first where it is not above the least.</summary>
+    private static double Contrast(GreyPicture picture, Projection map, int columns, int rows, double least)
     {
         double top = 0;
         for (int x = 0; x < columns; x++)
         {
             (double atX, double atY) = map.Apply(x + 0.5, 0.5);
             top += x % 2 == 0 ? -picture.At(atX, atY) : picture.At(atX, atY);
+        }
+
+        top /= columns / 2.0;
+        if (top <= least)
+        {
+            return top;
         }
 
         double side = 0;
@@ -257,7 +271,7 @@ internal sealed class DataMatrixSearch
             side += y % 2 == 1 ? -picture.At(atX, atY) : picture.At(atX, atY);
         }
 
-        return Math.Min(top / (columns / 2.0), side / (rows / 2.0));
+        return Math.Min(top, side / (rows / 2.0));
     }
 
     private FoundCode? Decode(GreyPicture picture, Projection map, int columns, int rows)

@@ -40,17 +40,25 @@ internal sealed class InkShapes
 
         likely.Sort((a, b) => _bounds[b].Ink.CompareTo(_bounds[a].Ink));
         likely.RemoveRange(Math.Min(Most, likely.Count), Math.Max(0, likely.Count - Most));
-        var points = likely.ToDictionary(root => root, _ => new List<(int X, int Y)>());
+        var rows = likely.ToDictionary(root => root, _ => new List<Run>());
         for (int i = 0; i < count; i++)
         {
-            if (_bounds[_parents[i]].Ink >= _bounds[likely[^1]].Ink && points.TryGetValue(_parents[i], out List<(int X, int Y)>? own))
+            if (_bounds[_parents[i]].Ink >= _bounds[likely[^1]].Ink && rows.TryGetValue(_parents[i], out List<Run>? own))
             {
+                // Runs come row by row, from left to right, and what lies between the ends of a row is no corner.
                 Run run = _runs[i];
-                own.AddRange([(run.From, run.Y), (run.To, run.Y), (run.From, run.Y + 1), (run.To, run.Y + 1)]);
+                if (own.Count > 0 && own[^1].Y == run.Y)
+                {
+                    own[^1] = own[^1] with { To = run.To };
+                }
+                else
+                {
+                    own.Add(run);
+                }
             }
         }
 
-        return [.. likely.Select(root => Hull(points[root]))];
+        return [.. likely.Select(root => Hull([.. rows[root].SelectMany(Corners)]))];
     }
 
     /// <summary>Finds the runs of ink in all rows, and joins each to those above it.</summary>
@@ -116,6 +124,8 @@ internal sealed class InkShapes
 
         return at;
     }
+
+    private static (int X, int Y)[] Corners(Run run) => [(run.From, run.Y), (run.To, run.Y), (run.From, run.Y + 1), (run.To, run.Y + 1)];
 
     /// <summary>Andrew's monotone chain (1979), counterclockwise with y upwards.</summary>
     private static (int X, int Y)[] Hull(List<(int X, int Y)> points)

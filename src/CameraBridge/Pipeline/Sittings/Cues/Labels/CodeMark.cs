@@ -22,7 +22,9 @@ internal static partial class CodeMark
     public static string TextOf(Result result)
     {
         string mark = result.ResultMetadata?.TryGetValue(ResultMetadataType.SYMBOLOGY_IDENTIFIER, out object? value) == true ? (string)value : "";
-        string text = result.Text;
+
+        // Value 102 is FNC1: the reader of Code 128 takes such a check character for data, and leaves a separator where nothing follows (ISO/IEC 15417, 4.3; number from memory).
+        string text = result.BarcodeFormat == BarcodeFormat.CODE_128 ? result.Text.TrimEnd(Separator) : result.Text;
 
         // FNC1 in front (FLG(0), ISO/IEC 24778 section 7) leaves only its separator with the reader of Aztec Code.
         if (mark == "]z0" && text.StartsWith(Separator))

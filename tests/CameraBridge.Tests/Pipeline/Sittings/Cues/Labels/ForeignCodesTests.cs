@@ -38,6 +38,11 @@ public sealed class ForeignCodesTests : IDisposable
     public async Task A_plain_code_gives_its_text_alone(string symbology) =>
         Assert.Equal(["PID:4100017"], Read(await DrawAsync(symbology, "-d", "PID:4100017"), []));
 
+    // ISO/IEC 15417, annex A (number from memory): start C is 105, each pair of digits weighs by its place: 105 + 1*40 + 2*00 + 3*20 + 4*00 = 205, modulo 103 is 102, the value of FNC1.
+    [Fact]
+    public async Task A_check_character_that_looks_like_FNC1_leaves_nothing_behind_the_text() =>
+        Assert.Equal(["40002000"], Read(await DrawAsync("CODE128", "-d", "40002000"), []));
+
     [Theory]
     [InlineData("PDF417", "]L0", RareCode.Pdf417)]
     [InlineData("AZTEC", "]z0", RareCode.Aztec)]
