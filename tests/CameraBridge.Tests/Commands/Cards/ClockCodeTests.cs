@@ -67,10 +67,10 @@ public sealed class ClockCodeTests
 
     private static IEnumerable<Cue> Cues(SKData picture) => new LabelReader().Read(picture).Texts.Select(text => CardReading.Read(text, OpticsTable.Own, 1)).OfType<Cue>();
 
-    /// <summary>What a terminal shows of half blocks in black on white: each character two pixels, one above the other, here of 8 by 8, and the dark screen around them.</summary>
+    /// <summary>What a terminal shows of half blocks in black on white: each character two pixels, one above the other, here of 10 by 10, and the dark screen around them.</summary>
     private static SKData Screen(string text)
     {
-        const int Pixel = 8, Around = 80;
+        const int Pixel = 10, Around = 75;
         string[] lines = [.. text.Split('\n').TakeWhile(line => line.Length > 0).Select(line => line.Replace("\u001b[38;5;16;48;5;231m", "", StringComparison.Ordinal).Replace("\u001b[0m", "", StringComparison.Ordinal))];
         using SKBitmap bitmap = new((lines[0].Length * Pixel) + (2 * Around), (lines.Length * 2 * Pixel) + (2 * Around), SKColorType.Rgba8888, SKAlphaType.Opaque);
         using SKCanvas canvas = new(bitmap);
