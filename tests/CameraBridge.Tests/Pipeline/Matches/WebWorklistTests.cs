@@ -106,23 +106,33 @@ public sealed class WebWorklistTests
     }
 
     [Fact]
-    public async Task The_sites_credentials_and_proxy_are_those_of_every_server_of_the_web()
+    public async Task The_sites_proxy_is_that_of_every_server_of_the_web()
+    {
+        await using var proxy = new ScriptedWebPeer(request => request.AnswerAsync(200, Json(Steps.Answer())));
+        await using var worklist = new Worklist(Site, Through(proxy), TimeProvider.System);
+
+        Assert.Single((await worklist.AskAsync(ById, Cancellation)).Steps);
+
+        // Through the proxy the address stands whole (RFC 9112 section 3.2.2).
+        Assert.StartsWith("GET http://worklist.example/rs/modality-scheduled-procedure-steps?", Assert.Single(proxy.Heads), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_bearer_token_does_not_leave_where_the_way_is_open()
     {
         string secret = Path.GetTempFileName();
         try
         {
             await File.WriteAllTextAsync(secret, "hush\n", Cancellation);
             await using var proxy = new ScriptedWebPeer(request => request.AnswerAsync(200, Json(Steps.Answer())));
-            WorklistConfiguration configuration = Steps.WebWorklist(80, WorklistKind.MwlRs);
-            WebConfiguration web = configuration.Web! with { Url = new Uri("http://worklist.example/rs"), Proxy = new Uri(proxy.Root.GetLeftPart(UriPartial.Authority)), Token = new SecretPlace(secret, null) };
-            await using var worklist = new Worklist(Site, configuration with { Web = web }, TimeProvider.System);
+            WorklistConfiguration configuration = Through(proxy);
+            await using var worklist = new Worklist(Site, configuration with { Web = configuration.Web! with { Token = new SecretPlace(secret, null) } }, TimeProvider.System);
 
-            Assert.Single((await worklist.AskAsync(ById, Cancellation)).Steps);
+            Reason failure = (await worklist.AskAsync(ById, Cancellation)).Failure!;
 
-            // Through the proxy the address stands whole (RFC 9112 section 3.2.2); the token is that of RFC 6750 section 2.1.
-            string head = Assert.Single(proxy.Heads);
-            Assert.StartsWith("GET http://worklist.example/rs/modality-scheduled-procedure-steps?", head, StringComparison.Ordinal);
-            Assert.Contains("Authorization: Bearer hush\r\n", head, StringComparison.Ordinal);
+            Assert.Contains("https only", failure.Words, StringComparison.Ordinal);
+            Assert.DoesNotContain("hush", failure.Words, StringComparison.Ordinal);
+            Assert.Empty(proxy.Heads);
         }
         finally
         {
@@ -166,5 +176,11 @@ public sealed class WebWorklistTests
     {
         WorklistConfiguration configuration = Steps.WebWorklist(server.Root.Port, kind);
         return new Worklist(Site, configuration with { Web = configuration.Web! with { Url = server.Root } }, TimeProvider.System);
+    }
+
+    private static WorklistConfiguration Through(ScriptedWebPeer proxy)
+    {
+        WorklistConfiguration configuration = Steps.WebWorklist(80, WorklistKind.MwlRs);
+        return configuration with { Web = configuration.Web! with { Url = new Uri("http://worklist.example/rs"), Proxy = new Uri(proxy.Root.GetLeftPart(UriPartial.Authority)) } };
     }
 }
