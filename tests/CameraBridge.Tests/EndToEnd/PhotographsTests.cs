@@ -153,7 +153,7 @@ public sealed partial class PhotographsTests : IDisposable
     private static byte[] TakenOnTheDay(string path)
     {
         byte[] bytes = File.ReadAllBytes(path);
-        byte[] day = Encoding.ASCII.GetBytes(Day.ToString("yyyy:MM:dd", CultureInfo.InvariantCulture));
+        byte[] day = Encoding.ASCII.GetBytes(Day.ToString("yyyy':'MM':'dd", CultureInfo.InvariantCulture));
         foreach (Match time in ExifTime().Matches(Encoding.Latin1.GetString(bytes, 0, Math.Min(bytes.Length, 128 * 1024))))
         {
             day.CopyTo(bytes, time.Index);
