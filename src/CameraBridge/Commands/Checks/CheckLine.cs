@@ -20,6 +20,9 @@ internal enum CheckOutcome
 /// <param name="NextStep">What to do about it; null when nothing.</param>
 internal sealed record CheckLine(string Step, CheckOutcome Outcome, string Words, string? NextStep = null)
 {
+    /// <summary>The next step where the words tell what to mend.</summary>
+    public const string Again = "When that is mended, check again.";
+
     public override string ToString() =>
         $"{Outcome switch { CheckOutcome.Ok => "ok     ", CheckOutcome.Hint => "hint   ", CheckOutcome.Failed => "FAILED ", _ => "skipped" }}  {Step}: {Words}{(NextStep is null ? "" : $" -> {NextStep}")}";
 }

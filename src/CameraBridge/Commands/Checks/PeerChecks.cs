@@ -133,7 +133,7 @@ internal sealed class PeerChecks(SiteConfiguration site, PeerConfiguration peer,
         }
         catch (AssociationException fault)
         {
-            lines.Add(Failed(lines.Count == 0 ? "association" : "conversation", fault.Sentence.TrimEnd('.'), "Do as the sentence says, then check again."));
+            lines.Add(Failed(lines.Count == 0 ? "association" : "conversation", fault.Sentence.TrimEnd('.'), CheckLine.Again));
         }
 
         return lines;

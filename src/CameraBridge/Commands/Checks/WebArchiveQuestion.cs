@@ -22,7 +22,7 @@ internal sealed class WebArchiveQuestion(WebConfiguration web, ConfirmBy confirm
         using var connection = WebConnection.TryOpen(web, clock, out string? why);
         if (connection is null)
         {
-            return Failed("credentials", why!.TrimEnd('.'), "Do as the sentence says, then check again.");
+            return Failed("credentials", why!.TrimEnd('.'), CheckLine.Again);
         }
 
         try
@@ -41,7 +41,7 @@ internal sealed class WebArchiveQuestion(WebConfiguration web, ConfirmBy confirm
         }
         catch (WebPeerException fault)
         {
-            return Failed(Part, fault.Sentence.TrimEnd('.'), "Do as the sentence says, then check again.");
+            return Failed(Part, fault.Sentence.TrimEnd('.'), CheckLine.Again);
         }
     }
 

@@ -18,7 +18,7 @@ internal sealed class WebWorklistQuestion(SiteConfiguration site, WorklistConfig
         {
             WorklistAnswers answers = await worklist.AskAsync(new WorklistQuestion { From = today, To = today }, cancellation).ConfigureAwait(false);
             return answers.Failure is { } failure
-                ? new CheckLine($"{Step}: {Part}", CheckOutcome.Failed, failure.Words, "Do as the sentence says, then check again.")
+                ? new CheckLine($"{Step}: {Part}", CheckOutcome.Failed, failure.Words, CheckLine.Again)
                 : WorklistQuestions.Told(site, Step, answers.Steps, answers.CutOff);
         }
     }

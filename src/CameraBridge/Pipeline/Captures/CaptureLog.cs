@@ -24,19 +24,19 @@ internal static partial class CaptureLog
     [LoggerMessage(1005, LogLevel.Warning, "Source {Source}{Mount}: {Count} not taken: {Reason} (first: {First}; its place is shown by 'once' and 'check')")]
     public static partial void NotTaken(this ILogger logger, string source, string mount, int count, string reason, string first);
 
-    [LoggerMessage(1006, LogLevel.Warning, "Source {Source}{Mount}: {Count} files could not be read now ({Words}; first: {First}, tried again at {DueAt})")]
+    [LoggerMessage(1006, LogLevel.Warning, "Source {Source}{Mount}: {Count} files could not be read now ({Words}; first: {First}, tried again at {DueAt:u})")]
     public static partial void Failed(this ILogger logger, string source, string mount, int count, string words, string first, DateTimeOffset dueAt);
 
-    [LoggerMessage(1007, LogLevel.Error, "{Sentence} Next attempt at {RetryAt}")]
+    [LoggerMessage(1007, LogLevel.Error, "{Sentence} Next attempt at {RetryAt:u}")]
     public static partial void SpoolUnavailable(this ILogger logger, string sentence, DateTimeOffset retryAt);
 
     [LoggerMessage(1008, LogLevel.Information, "The spool takes pictures again")]
     public static partial void SpoolRecovered(this ILogger logger);
 
-    [LoggerMessage(1009, LogLevel.Error, "Source {Source}: {Sentence} Next attempt at {RetryAt}")]
+    [LoggerMessage(1009, LogLevel.Error, "Source {Source}: {Sentence} Next attempt at {RetryAt:u}")]
     public static partial void StateUnavailable(this ILogger logger, string source, string sentence, DateTimeOffset retryAt);
 
-    [LoggerMessage(1010, LogLevel.Error, "Source {Source} has not answered since {Since}; check the share or the stick. Other sources go on")]
+    [LoggerMessage(1010, LogLevel.Error, "Source {Source} has not answered since {Since:u}; check the share or the stick. Other sources go on")]
     public static partial void SourceHangs(this ILogger logger, string source, DateTimeOffset since);
 
     [LoggerMessage(1011, LogLevel.Information, "Source {Source}{Mount}: change notices are not to be had ({Words}); rescans alone find what is new")]
@@ -45,7 +45,7 @@ internal static partial class CaptureLog
     [LoggerMessage(1012, LogLevel.Information, "Source {Source}{Mount} is another stick than before; the sittings of the one before are closed")]
     public static partial void OtherStick(this ILogger logger, string source, string mount);
 
-    [LoggerMessage(1013, LogLevel.Critical, "Source {Source} failed by an unforeseen error and is tried again at {RetryAt}; please report this entry: {Error}")]
+    [LoggerMessage(1013, LogLevel.Critical, "Source {Source} failed by an unforeseen error and is tried again at {RetryAt:u}; please report this entry: {Error}")]
     public static partial void Unforeseen(this ILogger logger, string source, DateTimeOffset retryAt, string error);
 
     [LoggerMessage(1015, LogLevel.Information, "Source {Source} is scanned by the worker on {Holder}; this one waits. Sticks of several machines need sources of different names")]

@@ -147,7 +147,6 @@ internal sealed class CaptureSources : IDisposable
             }
             catch (SpoolUnavailableException refusal)
             {
-                _logger.SpoolUnavailable(refusal.Message, _clock.GetUtcNow());
                 return refusal.Message;
             }
         }

@@ -12,7 +12,7 @@ internal static partial class ConfirmationLog
     [LoggerMessage(1802, LogLevel.Error, "Destination {Destination} does not confirm {Count} object(s); a person is to look: {Sentence}")]
     public static partial void Unconfirmed(this ILogger logger, string destination, int count, string sentence);
 
-    [LoggerMessage(1803, LogLevel.Warning, "Destination {Destination} could not be asked whether it keeps its objects, and is asked again at {Until:O}: {Sentence}")]
+    [LoggerMessage(1803, LogLevel.Warning, "Destination {Destination} could not be asked whether it keeps its objects, and is asked again at {Until:u}: {Sentence}")]
     public static partial void CannotBeAsked(this ILogger logger, string destination, DateTimeOffset until, string sentence);
 
     [LoggerMessage(1804, LogLevel.Information, "Listening for reports of storage commitment as {AETitle} on {EndPoint}")]

@@ -20,9 +20,9 @@ internal static class EvidenceSentence
             return "";
         }
 
-        IEnumerable<string> parts = match.Evidence.Select(reason => Part(reason, match, captures, cues)).OfType<string>();
-        IEnumerable<string> held = match.HeldReasons.Select(reason => reason.Words.TrimEnd('.'));
-        return string.Join(", ", match.StepJson is null ? held.Concat(parts) : parts);
+        string evidence = string.Join(", ", match.Evidence.Select(reason => Part(reason, match, captures, cues)).OfType<string>());
+        return match.StepJson is not null ? evidence
+            : string.Join("; ", match.HeldReasons.Select(reason => reason.Words.TrimEnd('.')).Append(evidence).Where(part => part.Length > 0));
     }
 
     /// <summary>Short where a longer sentence stands among the evidence; null for what says nothing by itself.</summary>

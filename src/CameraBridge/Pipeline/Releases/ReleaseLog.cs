@@ -9,7 +9,7 @@ internal static partial class ReleaseLog
     [LoggerMessage(1901, LogLevel.Warning, "Source {Source}: {Count} file(s) are not what was taken from their place, and are left")]
     public static partial void Different(this ILogger logger, string source, int count);
 
-    [LoggerMessage(1902, LogLevel.Warning, "Source {Source} cannot be written: {Words}. Nothing is lost; its files stay, and it is tried again at {Until:O}")]
+    [LoggerMessage(1902, LogLevel.Warning, "Source {Source} cannot be written: {Words}. Nothing is lost; its files stay, and it is tried again at {Until:u}")]
     public static partial void CannotWrite(this ILogger logger, string source, string words, DateTimeOffset until);
 
     [LoggerMessage(1903, LogLevel.Information, "Source {Source}: the lists of {Count} folder(s) name what is kept")]

@@ -76,34 +76,17 @@ public sealed class WorklistClientTests
         Assert.Contains("limit=5&", server.Heads.First(), StringComparison.Ordinal);
     }
 
-    [Fact]
-    public async Task A_server_that_tells_of_more_and_repeats_itself_hides_something()
+    [Theory]
+    [InlineData(206, 3, true)] // It tells of more and repeats itself: something is hidden.
+    [InlineData(200, 200, true)] // A full page comes again: something is hidden, too.
+    [InlineData(200, 201, false)] // It ignores limit and offset, and has given all at once.
+    public async Task A_server_that_gives_the_same_page_again_has_given_all_only_where_that_is_more_than_was_asked(int status, int page, bool isCut)
     {
-        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(206, Page(0, 3)));
+        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(status, Page(0, page)));
 
         WorklistSearch found = await SearchAsync(server);
 
-        Assert.Equal((3, true, 2), (found.Answers.Count, found.IsCut, server.Heads.Count));
-    }
-
-    [Fact]
-    public async Task A_full_page_that_comes_again_hides_something_too()
-    {
-        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(200, Page(0, 200)));
-
-        WorklistSearch found = await SearchAsync(server);
-
-        Assert.Equal((200, true, 2), (found.Answers.Count, found.IsCut, server.Heads.Count));
-    }
-
-    [Fact]
-    public async Task A_server_that_ignores_limit_and_offset_and_gives_all_at_once_has_given_all()
-    {
-        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(200, Page(0, 201)));
-
-        WorklistSearch found = await SearchAsync(server);
-
-        Assert.Equal((201, false, 2), (found.Answers.Count, found.IsCut, server.Heads.Count));
+        Assert.Equal((page, isCut, 2), (found.Answers.Count, found.IsCut, server.Heads.Count));
     }
 
     [Fact]

@@ -25,7 +25,7 @@ public sealed class EvidenceSentenceTests
     {
         Match match = new() { HeldReasons = [new Reason("no-label", "Nothing says whose pictures these are.")], Evidence = [new Reason(CameraClock.Reset, "the camera's clock was reset: it shows 2000")] };
 
-        Assert.Equal("Nothing says whose pictures these are, the camera's clock was reset: it shows 2000", EvidenceSentence.Of(match, Captures, []));
+        Assert.Equal("Nothing says whose pictures these are; the camera's clock was reset: it shows 2000", EvidenceSentence.Of(match, Captures, []));
     }
 
     [Fact]

@@ -1,3 +1,4 @@
+using CameraBridge.Tests.Pipeline.Sittings.Cues.Scenes;
 using SkiaSharp;
 using ZXing;
 using ZXing.Common;
@@ -308,27 +309,7 @@ public static class LabelScenes
             canvas.DrawRect(0, 0, scene.Width, scene.Height, dark);
         }
 
-        // A table of grain, read from a random place in each row: drawing a number a pixel would take longer than all the rest.
-        sbyte[] grain = new sbyte[8192];
-        for (int i = 0; i < grain.Length; i++)
-        {
-            grain[i] = (sbyte)((random.NextDouble() + random.NextDouble() + random.NextDouble() + random.NextDouble() - 2) * noise * 1.73);
-        }
-
-        Span<byte> pixels = blurred.GetPixelSpan();
-        for (int row = 0; row < blurred.Height; row++)
-        {
-            int from = random.Next(grain.Length);
-            int at = row * blurred.RowBytes;
-            for (int x = 0; x < blurred.Width; x++, at += 4)
-            {
-                int add = grain[(from + x) & 8191];
-                pixels[at] = (byte)Math.Clamp(pixels[at] + add, 0, 255);
-                pixels[at + 1] = (byte)Math.Clamp(pixels[at + 1] + add, 0, 255);
-                pixels[at + 2] = (byte)Math.Clamp(pixels[at + 2] + add, 0, 255);
-            }
-        }
-
+        SceneLight.Grain(blurred, noise, random);
         using SKData data = blurred.Encode(SKEncodedImageFormat.Jpeg, 75);
         return data.ToArray();
     }

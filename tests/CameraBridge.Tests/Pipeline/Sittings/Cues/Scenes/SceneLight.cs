@@ -72,7 +72,11 @@ internal static class SceneLight
         canvas.DrawRect(0, 0, width, height, paint);
     }
 
-    private static void Grain(SKBitmap picture, double noise, Random random)
+    /// <summary>Noise of a sensor.</summary>
+    /// <param name="picture">RGBA or BGRA, 8 bits.</param>
+    /// <param name="noise">Standard deviation in grey levels.</param>
+    /// <param name="random">Where chance comes from.</param>
+    internal static void Grain(SKBitmap picture, double noise, Random random)
     {
         // A table read from a random place in each row: drawing a number a pixel would take longer than all the rest.
         sbyte[] grain = new sbyte[16384];
