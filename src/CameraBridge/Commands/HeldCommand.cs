@@ -12,11 +12,6 @@ namespace CameraBridge.Commands;
 /// <summary><c>held list</c>, <c>held show</c>, <c>held assign</c>: what waits for a person, why, and the person's decision.</summary>
 internal static class HeldCommand
 {
-    /// <summary>Sittings of so many days around a held one are looked through for the steps that it is proposed.</summary>
-    private static readonly TimeSpan FiledBeside = TimeSpan.FromDays(7);
-
-    private const int MostFiled = 1000;
-
     public static Verb Build(Terminal terminal) => new(
         "held", "What is held, why, and assigning it to an order. This view shows patients: it is for the operator's eyes.", ExitCodes.UsageOrConfiguration, ExitCodes.Held, ExitCodes.Undelivered)
     {
@@ -113,7 +108,7 @@ internal static class HeldCommand
             {
                 HeldSitting held = await FindAnyAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
                 IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(held.Sitting.Id, cancellation).ConfigureAwait(false);
-                held = await WithFiledAsync(database, held, cancellation).ConfigureAwait(false);
+                held = held with { Match = await FiledBeside.TellAsync(database, held.Sitting, held.Match, cancellation).ConfigureAwait(false) };
                 if (parsed.GetValue(CommonOptions.Json))
                 {
                     WriteJson(terminal, held, cues);
@@ -125,29 +120,6 @@ internal static class HeldCommand
             }
         });
         return verb;
-    }
-
-    /// <summary>Says of each proposal whether other pictures have been filed under it, before or since it was made.</summary>
-    private static async Task<HeldSitting> WithFiledAsync(IPipelineDatabase database, HeldSitting held, CancellationToken cancellation)
-    {
-        if (held.Match is not { Proposals.Count: > 0 } match)
-        {
-            return held;
-        }
-
-        IReadOnlyList<SittingTime> filed = await database.GetSittingTimesAsync(
-            held.Sitting.Source, held.Sitting.OpenedAt - FiledBeside, held.Sitting.OpenedAt + FiledBeside, matchedOnly: true, MostFiled, cancellation).ConfigureAwait(false);
-        ILookup<(string?, string?, string?, string?, string?), long> sittings = filed
-            .Where(one => one.StepJson is not null && one.SittingId != held.Sitting.Id)
-            .ToLookup(one => WorklistStep.FromJson(one.StepJson!).Key, one => one.SittingId);
-        return held with { Match = match with { Proposals = [.. match.Proposals.Select(Told)] } };
-
-        Proposal Told(Proposal proposal)
-        {
-            string others = string.Join(" and ", sittings[WorklistStep.FromJson(proposal.StepJson).Key].Order().Select(sitting => sitting.ToString(CultureInfo.InvariantCulture)));
-            return others.Length == 0 ? proposal
-                : proposal with { Against = [.. proposal.Against, new Reason("filed-already", $"sitting {others} has been filed under it: is this a second visit, or the wrong patient?")] };
-        }
     }
 
     private static void WriteJson(Terminal terminal, HeldSitting held, IReadOnlyList<Cue> cues)

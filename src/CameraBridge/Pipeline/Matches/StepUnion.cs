@@ -1,5 +1,6 @@
 using CameraBridge.Dicom.Data;
 using CameraBridge.Dicom.Dictionary;
+using CameraBridge.Pipeline.Objects.Mapping;
 
 namespace CameraBridge.Pipeline.Matches;
 
@@ -38,9 +39,11 @@ internal static class StepUnion
         return [.. union.DistinctBy(step => step.Key)];
     }
 
-    /// <summary>Names of the decisive attributes that both tell, and tell differently.</summary>
+    /// <summary>Names of the decisive attributes that both tell, and tell differently; and the side, where both orders name one.</summary>
     public static IEnumerable<string> Differences(WorklistStep step, WorklistStep other) => Decisive
-        .Where(one => step.Item.GetString(one.Tag) is { } a && other.Item.GetString(one.Tag) is { } b && a != b).Select(one => one.Name);
+        .Select(one => (one.Name, One: step.Item.GetString(one.Tag), Other: other.Item.GetString(one.Tag)))
+        .Append((Name: "side", One: OrderValues.SideOf(step.Item), Other: OrderValues.SideOf(other.Item)))
+        .Where(one => one.One is not null && one.Other is not null && one.One != one.Other).Select(one => one.Name);
 
     /// <summary>Whether two worklists speak of the same step: the same study (or where one does not name it, the same order of the same patient), and the same step where both tell its ID.</summary>
     private static bool IsSame(WorklistStep a, WorklistStep b)

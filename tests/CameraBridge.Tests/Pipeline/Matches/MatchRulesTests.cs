@@ -1,5 +1,4 @@
 using CameraBridge.Dicom.Data;
-using CameraBridge.Dicom.Dictionary;
 using CameraBridge.Pipeline;
 using CameraBridge.Pipeline.Matches;
 using Xunit;
@@ -62,7 +61,7 @@ public sealed class MatchRulesTests
         Match match = MatchRules.Decide(
             5,
             Steps.Circumstances(ByLabel) with { Sides = ["L"] },
-            [Steps.Answers(ForSide(Steps.Answer(), "24028007"), ForSide(Steps.Answer(accession: "A0002", stepId: "S0002", study: "2.25.1002"), "7771000"))],
+            [Steps.Answers(Steps.ForSide(Steps.Answer(), "24028007"), Steps.ForSide(Steps.Answer(accession: "A0002", stepId: "S0002", study: "2.25.1002"), "7771000"))],
             Now);
 
         Assert.Equal("S0002", WorklistStep.FromJson(match.StepJson!).ScheduledProcedureStepID);
@@ -382,22 +381,7 @@ public sealed class MatchRulesTests
     }
 
     private static Match DecideSides(string[] said, string? ordered) =>
-        MatchRules.Decide(5, Steps.Circumstances(ByLabel) with { Sides = said }, [Steps.Answers(ForSide(Steps.Answer(), ordered))], Now);
-
-    /// <summary>The order names a side by a code of PS3.16 CID 244 (24028007 right, 7771000 left, 51440002 both) in its protocol codes (PS3.3 section C.4.10).</summary>
-    private static DataSet ForSide(DataSet answer, string? side)
-    {
-        if (side is not null)
-        {
-            DataSet protocol = new();
-            protocol.Set(Tags.CodeValue, side);
-            protocol.Set(Tags.CodingSchemeDesignator, "SCT");
-            protocol.Set(Tags.CodeMeaning, "side");
-            answer.GetItem(Tags.ScheduledProcedureStepSequence)!.SetItems(Tags.ScheduledProtocolCodeSequence, protocol);
-        }
-
-        return answer;
-    }
+        MatchRules.Decide(5, Steps.Circumstances(ByLabel) with { Sides = said }, [Steps.Answers(Steps.ForSide(Steps.Answer(), ordered))], Now);
 
     private static Match Decide(Identity identity, params DataSet[] answers) =>
         MatchRules.Decide(5, Steps.Circumstances(identity), [Steps.Answers(answers)], Now);

@@ -57,6 +57,16 @@ public sealed class SeveralWorklistsTests
     }
 
     [Fact]
+    public void A_step_that_is_for_the_right_side_in_one_worklist_and_for_the_left_in_another_is_held()
+    {
+        Match match = Decide(From("RIS", Steps.ForSide(Steps.Answer(), "24028007")), From("CLINIC", Steps.ForSide(Steps.Answer(), "7771000")));
+
+        Assert.Null(match.StepJson);
+        Assert.Contains("different values of side;", Assert.Single(match.HeldReasons, reason => reason.Code == "worklists-differ").Words, StringComparison.Ordinal);
+        Assert.NotNull(Decide(From("RIS", Steps.ForSide(Steps.Answer(), "24028007")), From("CLINIC", Steps.Answer())).StepJson);
+    }
+
+    [Fact]
     public void What_one_worklist_has_closed_is_closed()
     {
         Match match = Decide(From("RIS", Steps.Answer()), From("CLINIC", Steps.Answer(status: "COMPLETED")));

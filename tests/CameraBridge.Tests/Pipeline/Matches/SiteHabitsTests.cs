@@ -73,12 +73,7 @@ public sealed class SiteHabitsTests() : MatchesTests(FirstDay)
     [Fact]
     public void Cards_and_codes_of_the_order_tell_a_side_in_the_same_words()
     {
-        DataSet answer = Answer(FirstDay);
-        var side = new DataSet();
-        side.Set(Tags.CodeValue, "7771000");
-        side.Set(Tags.CodingSchemeDesignator, "SCT");
-        side.Set(Tags.CodeMeaning, "Left");
-        answer.GetItem(Tags.ScheduledProcedureStepSequence)!.SetItems(Tags.ScheduledProtocolCodeSequence, side);
+        DataSet answer = Steps.ForSide(Answer(FirstDay), "7771000");
         SourceConfiguration source = new() { Name = "van", Folder = "", Optic = "ear" };
         Optic? ear = SittingTraits.OpticOf(OpticsTable.Own, source, []);
 

@@ -12,6 +12,21 @@ internal static class Steps
 {
     public static readonly DateTimeOffset Taken = new(2026, 11, 25, 9, 0, 0, TimeSpan.FromHours(1));
 
+    /// <summary>The order names a side by a code of PS3.16 CID 244 (24028007 right, 7771000 left, 51440002 both) in its protocol codes (PS3.3 section C.4.10).</summary>
+    public static DataSet ForSide(DataSet answer, string? side)
+    {
+        if (side is not null)
+        {
+            DataSet protocol = new();
+            protocol.Set(Tags.CodeValue, side);
+            protocol.Set(Tags.CodingSchemeDesignator, "SCT");
+            protocol.Set(Tags.CodeMeaning, "side");
+            answer.GetItem(Tags.ScheduledProcedureStepSequence)!.SetItems(Tags.ScheduledProtocolCodeSequence, protocol);
+        }
+
+        return answer;
+    }
+
     public static DataSet Answer(
         string? patientID = "P0001",
         string? accession = "A0001",
