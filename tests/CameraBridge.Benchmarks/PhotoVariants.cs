@@ -49,7 +49,7 @@ internal static class PhotoVariants
             canvas.DrawImage(image, from, SKRect.Create(-width / 2f, -height / 2f, width, height), sampling);
         }
 
-        using SKData data = picture.Encode(SKEncodedImageFormat.Jpeg, random.Next(60, 96));
+        using SKData data = picture.Encode(SKEncodedImageFormat.Jpeg, random.Next(60, 91));
         return data.ToArray();
     }
 }

@@ -14,6 +14,9 @@ namespace CameraBridge.Benchmarks;
 /// </summary>
 internal static class ReadingBenchmark
 {
+    /// <summary>More would only wait for each other, and hold a picture each meanwhile.</summary>
+    private static readonly ParallelOptions OneACore = new() { MaxDegreeOfParallelism = Environment.ProcessorCount };
+
     private static readonly (string Name, SceneRecipe Recipe)[] Conditions =
     [
         ("plain", new()),
@@ -140,7 +143,7 @@ internal static class ReadingBenchmark
         }
 
         Looked[] looked = Look(count, Draw);
-        Parallel.ForEach(looked.Where(one => !one.IsRight), one =>
+        Parallel.ForEach(looked.Where(one => !one.IsRight), OneACore, one =>
         {
             if (WholeSearch.Read(Draw(one.Number).File) == one.Text)
             {
@@ -161,6 +164,7 @@ internal static class ReadingBenchmark
         Parallel.For(
             0,
             count,
+            OneACore,
             () => new LabelReader(),
             (number, _, reader) =>
             {

@@ -40,7 +40,7 @@ internal sealed class SearchPages(HttpClient http, WebPeer peer, TimeProvider cl
             case HttpStatusCode.OK or HttpStatusCode.PartialContent:
                 break;
             default:
-                throw call.Answered(WebFault.Refused, string.Create(CultureInfo.InvariantCulture, $"{WebSentences.OfStatus(response.StatusCode)} (HTTP {(int)response.StatusCode})"));
+                throw await call.RefusedAsync().ConfigureAwait(false);
         }
 
         ReadOnlyMemory<byte> body = await call.ReadBodyAsync().ConfigureAwait(false);

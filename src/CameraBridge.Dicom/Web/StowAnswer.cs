@@ -132,7 +132,7 @@ internal sealed class StowAnswer(string peer, HttpStatusCode status, TimeSpan? r
         switch ((int)status)
         {
             case 400 when IsAboutCertificate:
-                return new(SOPInstanceUID, StowVerdict.Later, $"{peer} is behind a gateway that wants a client certificate that it trusts {code}: check certificate, key and dates.") { ConcernsPeer = true };
+                return new(SOPInstanceUID, StowVerdict.Later, $"{peer} {WebSentences.WantsCertificate} {code}.") { ConcernsPeer = true };
             case >= 200 and < 300:
                 string what = flaw ?? (isTold ? "does not name the object in its answer" : "gives no account of the object");
                 return new(SOPInstanceUID, StowVerdict.Unknown, $"{peer} {what} {code}: ask it whether it has it.");

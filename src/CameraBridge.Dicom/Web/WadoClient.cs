@@ -106,7 +106,7 @@ public sealed class WadoClient(HttpClient http, WebPeer peer, TimeProvider? cloc
 
         if (response.StatusCode != HttpStatusCode.OK)
         {
-            throw call.Answered(WebFault.Refused, string.Create(CultureInfo.InvariantCulture, $"{WebSentences.OfStatus(response.StatusCode)} (HTTP {(int)response.StatusCode})"));
+            throw await call.RefusedAsync().ConfigureAwait(false);
         }
 
         try

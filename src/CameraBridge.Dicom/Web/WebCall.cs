@@ -95,6 +95,27 @@ internal sealed class WebCall : IDisposable
         }
     }
 
+    /// <summary>The failure of a request that was refused: told by its status, and by the page of a gateway that wants a certificate.</summary>
+    public async Task<WebPeerException> RefusedAsync()
+    {
+        HttpStatusCode status = response!.StatusCode;
+        bool isAboutCertificate = false;
+        if (status == HttpStatusCode.BadRequest)
+        {
+            try
+            {
+                isAboutCertificate = WebSentences.IsAboutCertificate(status, (await ReadBodyAsync().ConfigureAwait(false)).Span);
+            }
+            catch (WebPeerException)
+            {
+                // The status tells enough.
+            }
+        }
+
+        string what = isAboutCertificate ? WebSentences.WantsCertificate : WebSentences.OfStatus(status);
+        return Answered(WebFault.Refused, string.Create(CultureInfo.InvariantCulture, $"{what} (HTTP {(int)status})"));
+    }
+
     /// <summary>The whole body in memory, if it is no longer than the limit.</summary>
     /// <exception cref="WebPeerException">It is longer, torn, or stalls.</exception>
     public async Task<ReadOnlyMemory<byte>> ReadBodyAsync()
@@ -267,6 +288,9 @@ internal static class WebSentences
         SocketError.HostUnreachable or SocketError.NetworkUnreachable or SocketError.NetworkDown => "there is no route to it; check cable, VPN and firewall",
         _ => "check address, port and firewall",
     };
+
+    /// <summary>What such a page comes to.</summary>
+    public const string WantsCertificate = "is behind a gateway that wants a client certificate that it trusts: check certificate, key and dates";
 
     /// <summary>
     /// A page for people that is about the client certificate, and so about no object: nginx 1.22 gives its statuses 495 and 496 to the client as 400, with the words

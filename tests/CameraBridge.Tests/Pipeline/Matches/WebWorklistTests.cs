@@ -141,6 +141,64 @@ public sealed class WebWorklistTests
     }
 
     [Fact]
+    public async Task A_token_is_fetched_from_the_sites_token_server_and_again_when_it_is_revoked()
+    {
+        string folder = Directory.CreateTempSubdirectory("camerabridge-worklist-token-").FullName;
+        string secret = Path.Combine(folder, "secret");
+        await File.WriteAllTextAsync(secret, TokenGate.Secret + "\n", Cancellation);
+        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(200, Json(Steps.Answer())));
+        await using TokenGate gate = await TokenGate.StartAsync(server.Root, TokenGate.Revoking);
+        WorklistConfiguration configuration = Steps.WebWorklist(80, WorklistKind.MwlRs);
+        var oauth = new TokenConfiguration(gate.Endpoint, TokenGate.ClientId, new SecretPlace(secret, null), TokenGate.Scope, SecretInBody: false);
+        await using var worklist = new Worklist(Site, configuration with { Web = configuration.Web! with { Url = gate.Root, OAuth = oauth } }, TimeProvider.System);
+
+        // The gate takes a token twice; each of the questions is another, so none is answered from memory.
+        for (int patient = 1; patient <= 3; patient++)
+        {
+            WorklistAnswers answers = await worklist.AskAsync(new WorklistQuestion { PatientID = $"P000{patient}" }, Cancellation);
+
+            Assert.Null(answers.Failure);
+            Assert.Single(answers.Steps);
+        }
+
+        Assert.Equal((2, 1), (gate.Tokens.Count, gate.Refusals));
+        Directory.Delete(folder, recursive: true);
+    }
+
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public async Task A_client_certificate_opens_the_door_and_without_it_the_failure_says_so(bool shows)
+    {
+        string folder = Directory.CreateTempSubdirectory("camerabridge-worklist-tls-").FullName;
+        using TestAuthority authority = new();
+        using TestAuthority clients = new("Invented Authority of Clients");
+        await using var server = new ScriptedWebPeer(request => request.AnswerAsync(200, Json(Steps.Answer())));
+        await using TlsFrontPeer front = await TlsFrontPeer.StartAsync(Path.Combine(folder, "front"), server.Root, authority, clients);
+        (string certificate, string key) = clients.Write(folder, "gateway");
+        WorklistConfiguration configuration = Steps.WebWorklist(80, WorklistKind.MwlRs);
+        WebConfiguration web = configuration.Web! with { Url = front.Root, Authorities = authority.Write(folder) };
+        web = shows ? web with { ClientCertificate = certificate, ClientKey = key } : web;
+        await using var worklist = new Worklist(Site, configuration with { Web = web }, TimeProvider.System);
+
+        WorklistAnswers answers = await worklist.AskAsync(ById, Cancellation);
+
+        if (shows)
+        {
+            Assert.Null(answers.Failure?.Words);
+            Assert.Single(answers.Steps);
+            Assert.EndsWith("SUCCESS CN=gateway", Assert.Single(front.Requests), StringComparison.Ordinal);
+        }
+        else
+        {
+            Assert.Contains("wants a client certificate", answers.Failure!.Words, StringComparison.Ordinal);
+            Assert.Empty(answers.Steps);
+        }
+
+        Directory.Delete(folder, recursive: true);
+    }
+
+    [Fact]
     public async Task Workitems_know_no_step_ID_so_one_alone_asks_for_nothing()
     {
         await using var server = new ScriptedWebPeer(request => request.AnswerAsync(204));

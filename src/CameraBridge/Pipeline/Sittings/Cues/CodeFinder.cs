@@ -22,6 +22,18 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>Half of the least length of a code of bars, in pixels of the small picture: four characters, start, check and stop of 1.2 pixels a module.</summary>
     private const double LeastHalfLength = 40;
 
+    /// <summary>Modules around a pixel that it is compared with where a mark lies under glare: a finder pattern is seven across.</summary>
+    private static readonly double[] GlareReaches = [4, 2.5];
+
+    /// <summary>The third mark is no further from the nearer one of the two than so many times what they are apart.</summary>
+    private const double GlareDistance = 1.8;
+
+    /// <summary>More marks than this are noise.</summary>
+    private const int MostUnderGlare = 12;
+
+    /// <summary>By so much a mark may look smaller than the other two, where glare eats at it.</summary>
+    private const double LeastOfPair = 0.6;
+
     private readonly QrSearch _qr = new();
 
     private readonly BarSearch _bars = new();
@@ -97,10 +109,40 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
 
     private void FindQr(GreyPicture look, InkPicture ink, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
+        IReadOnlyList<FinderMark> marks = FinderMarks.Find(ink);
+        int before = found.Count;
+        ReadQr(look, marks, leastSure: 0, reduction, fine, found);
+        if (found.Count == before && FinderMarks.LikelyPair(marks) is { } pair)
+        {
+            FindUnderGlare(look, pair.One, pair.Other, reduction, fine, found);
+        }
+    }
+
+    /// <summary>Looks for the third mark of a code of which two are clear: under glare it stands out from what lies next to it only.</summary>
+    private void FindUnderGlare(GreyPicture look, FinderMark one, FinderMark other, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    {
+        GreyPicture inked = reduction == 1 ? look : look.Halve();
+        double apart = one.Distance(other);
+        int before = found.Count;
+        foreach (double reach in GlareReaches)
+        {
+            FinderMark[] third =
+            [
+                .. FinderMarks.Find(InkPicture.Of(inked, (int)(reach * other.Module)), LeastOfPair * other.Module, glare: true)
+                    .Where(mark => !mark.IsNear(one) && !mark.IsNear(other) && Math.Min(mark.Distance(one), mark.Distance(other)) < GlareDistance * apart),
+            ];
+            if (third.Length is > 0 and <= MostUnderGlare && found.Count == before)
+            {
+                ReadQr(look, [one, other, .. third], leastSure: 2, reduction, fine, found);
+            }
+        }
+    }
+
+    private void ReadQr(GreyPicture look, IReadOnlyList<FinderMark> seen, int leastSure, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    {
         IReadOnlyList<FinderMark> marks =
         [
-            .. FinderMarks.Find(ink)
-                .Select(mark => new FinderMark(mark.X * reduction, mark.Y * reduction, mark.Module * reduction, mark.Rows))
+            .. seen.Select(mark => mark.Scale(reduction))
                 .Where(mark => !found.Any(code => code.Holds(mark.X, mark.Y))),
         ];
         if (marks.Count < 3)
@@ -109,11 +151,11 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         }
 
         int before = found.Count;
-        bool seen = _qr.Read(look, marks, found);
-        if (seen && found.Count == before && fine.Value is { } finer)
+        bool stand = _qr.Read(look, marks, leastSure, found);
+        if (stand && found.Count == before && fine.Value is { } finer)
         {
             var more = new List<FoundCode>();
-            _qr.Read(finer.Picture, [.. marks.Select(mark => new FinderMark(mark.X * finer.Factor, mark.Y * finer.Factor, mark.Module * finer.Factor, mark.Rows))], more);
+            _qr.Read(finer.Picture, [.. marks.Select(mark => mark.Scale(finer.Factor))], leastSure, more);
             found.AddRange(more.Select(code => code.Scale(1 / finer.Factor)));
         }
     }
@@ -122,13 +164,13 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     {
         foreach (BarField field in BarField.Find(edges).Where(field => field.HalfLength >= LeastHalfLength).Take(MostParts))
         {
-            if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || !BarSearch.LooksLikeBars(look, field))
+            if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || BarLook.Align(look, field) is not { Count: > 0 } aligned)
             {
                 continue;
             }
 
             (GreyPicture picture, double factor) = fine.Value ?? (look, 1);
-            if (_bars.Read(picture, field.Scale(factor)) is { } code)
+            if (_bars.Read(picture, [.. aligned.Select(one => one.Scale(factor))]) is { } code)
             {
                 found.Add(code.Scale(1 / factor));
             }

@@ -24,7 +24,10 @@ internal readonly record struct BarField(double X, double Y, double AcrossX, dou
     private const double LeastLikeness = 0.77;
 
     /// <summary>Tenths: 31 degrees.</summary>
-    private const int MostSlant = 6;
+    public const int MostSlant = 6;
+
+    /// <summary>Looks a pixel.</summary>
+    public const int Fineness = 2;
 
     /// <summary>Squares to each side over which a field goes on: wide bars and spaces leave some empty.</summary>
     private const int Reach = 2;
@@ -190,6 +193,25 @@ internal readonly record struct BarField(double X, double Y, double AcrossX, dou
     {
         double aslant = along + (Slant * across);
         return (X + (across * AcrossX) - (aslant * AcrossY), Y + (across * AcrossY) + (aslant * AcrossX));
+    }
+
+    /// <summary>Values along a line across the bars, the mean of some beside each other.</summary>
+    public float[] Line(GreyPicture picture, double along, double half, int width)
+    {
+        float[] values = new float[Math.Min((int)(half * 2 * Fineness), 16384)];
+        for (int i = 0; i < values.Length; i++)
+        {
+            (double x, double y) = At((i / (double)Fineness) - half, along);
+            float sum = 0;
+            for (int beside = -width; beside <= width; beside++)
+            {
+                sum += picture.At(x - (beside * AcrossY), y + (beside * AcrossX));
+            }
+
+            values[i] = sum / ((2 * width) + 1);
+        }
+
+        return values;
     }
 
     /// <summary>The same in a picture that is larger.</summary>

@@ -17,15 +17,6 @@ internal sealed class BarSearch
     /// <summary>For each line that says something else, so many must say the same.</summary>
     private const int AgainstOne = 4;
 
-    /// <summary>Start, four characters with the check value, stop: so many edges has the shortest label.</summary>
-    private const int LeastTurns = 24;
-
-    /// <summary>Grey levels between the light and the dark along a line.</summary>
-    private const float LeastRange = 35;
-
-    /// <summary>Looks a pixel.</summary>
-    private const int Fineness = 2;
-
     /// <summary>Lines laid over a field; where they do not tell, fewer that are broader, in which noise is averaged away.</summary>
     private static readonly int[] LineCounts = [9, 5];
 
@@ -35,133 +26,106 @@ internal sealed class BarSearch
     private readonly Code128Reader _reader = new();
 
     /// <summary>Reads the code in a field.</summary>
+    /// <param name="picture">The picture.</param>
+    /// <param name="fields">The field, as it may lie.</param>
     /// <returns>Null where there is none that can be believed.</returns>
-    public FoundCode? Read(GreyPicture picture, BarField field)
+    public FoundCode? Read(GreyPicture picture, IReadOnlyList<BarField> fields)
     {
-        // What was read before and is not said again speaks against what is.
+        // What was read in a field that lies otherwise, and is not said again, speaks against what is.
         var before = new List<string>();
-        foreach (int lines in LineCounts)
+        foreach (BarField field in fields)
         {
-            if (Read(picture, field, lines, before) is { } code)
+            var readings = new List<Reading>();
+            foreach (int lines in LineCounts)
             {
-                return code;
+                ReadLines(picture, field, lines, readings);
+                if (Decide(field, readings, before) is { } code)
+                {
+                    return code;
+                }
             }
+
+            before.AddRange(readings.Select(reading => reading.Text));
         }
 
         return null;
     }
 
-    private FoundCode? Read(GreyPicture picture, BarField field, int lines, List<string> before)
+    private void ReadLines(GreyPicture picture, BarField field, int lines, List<Reading> readings)
     {
-        var votes = new Dictionary<string, int>(StringComparer.Ordinal);
-        var ends = new List<(double From, double To, double Along)>();
-        string? leader = null;
-        for (int line = 0; line < lines; line++)
+        double reach = field.HalfHeight / lines;
+        bool any = false;
+        for (int line = 0; line < lines && (any || line <= lines - LeastLines); line++)
         {
             // From the middle outwards.
             int place = (line + 1) / 2 * (line % 2 == 0 ? 1 : -1);
-            double along = place * 2 * field.HalfHeight / lines;
-            if (ReadLine(picture, field, along, field.HalfHeight / lines) is not { } read)
+            if (ReadLine(picture, field, place * 2 * reach, reach) is { } reading)
             {
-                if (line >= lines - LeastLines && votes.Count == 0)
-                {
-                    return null;
-                }
-
-                continue;
+                readings.Add(reading);
+                any = true;
             }
-
-            votes[read.Text] = votes.GetValueOrDefault(read.Text) + 1;
-            leader = leader is null || votes[read.Text] > votes[leader] ? read.Text : leader;
-            ends.Add((read.From, read.To, along));
         }
+    }
 
-        if (leader is null)
+    private static FoundCode? Decide(BarField field, List<Reading> readings, List<string> before)
+    {
+        (string Text, Reading[] Own)[] sayings = [.. readings.GroupBy(reading => reading.Text, StringComparer.Ordinal).Select(group => (group.Key, Apart(group)))];
+        if (sayings.Length == 0)
         {
             return null;
         }
 
-        int most = votes[leader];
-        int others = votes.Values.Sum() - most + before.Count(text => text != leader);
-        before.AddRange(votes.SelectMany(vote => Enumerable.Repeat(vote.Key, vote.Value)));
-        return most >= LeastLines && most >= AgainstOne * others ? new FoundCode(leader, BarcodeFormat.CODE_128, Corners(field, ends)) : null;
+        (string text, Reading[] own) = sayings.MaxBy(saying => saying.Own.Length);
+        int others = readings.Count(reading => reading.Text != text) + before.Count(other => other != text);
+        return own.Length >= LeastLines && own.Length >= AgainstOne * others ? new FoundCode(text, BarcodeFormat.CODE_128, Corners(field, own)) : null;
     }
 
-    /// <summary>Whether lines across a field go up and down as often as those across a code do. A quick look, in the small picture.</summary>
-    public static bool LooksLikeBars(GreyPicture picture, BarField field)
+    /// <summary>Those that share no row: each is a witness of its own.</summary>
+    private static Reading[] Apart(IEnumerable<Reading> readings)
     {
-        int alike = 0;
-        for (int line = -1; line <= 1; line++)
+        var apart = new List<Reading>();
+        foreach (Reading reading in readings)
         {
-            float[] values = Line(picture, field, line * field.HalfHeight / 3, field.HalfLength, 0);
-            alike += Turns(values) >= LeastTurns ? 1 : 0;
-        }
-
-        return alike >= 2;
-    }
-
-    /// <summary>How often a line turns from light to dark or back by a good part of its whole range.</summary>
-    private static int Turns(float[] values)
-    {
-        float[] sorted = [.. values];
-        Array.Sort(sorted);
-        float range = sorted[^((sorted.Length / 20) + 1)] - sorted[sorted.Length / 20];
-        if (range < LeastRange)
-        {
-            return 0;
-        }
-
-        int turns = 0;
-        float extreme = values[0];
-        bool rising = true;
-        foreach (float value in values)
-        {
-            if (rising ? value > extreme : value < extreme)
+            if (apart.All(other => Math.Abs(other.Along - reading.Along) > 0.999 * (other.Reach + reading.Reach)))
             {
-                extreme = value;
-            }
-            else if (Math.Abs(value - extreme) > range * 0.22f)
-            {
-                turns++;
-                rising = !rising;
-                extreme = value;
+                apart.Add(reading);
             }
         }
 
-        return turns;
+        return [.. apart];
     }
 
-    private static (double X, double Y)[] Corners(BarField field, List<(double From, double To, double Along)> ends)
+    private static (double X, double Y)[] Corners(BarField field, Reading[] readings)
     {
         // Lines that were read from behind begin at the far end.
-        double from = ends.Average(end => end.From);
-        double to = ends.Average(end => end.To);
-        double top = Math.Min(-field.HalfHeight, ends.Min(end => end.Along));
-        double bottom = Math.Max(field.HalfHeight, ends.Max(end => end.Along));
+        double from = readings.Average(reading => reading.From);
+        double to = readings.Average(reading => reading.To);
+        double top = Math.Min(-field.HalfHeight, readings.Min(reading => reading.Along));
+        double bottom = Math.Max(field.HalfHeight, readings.Max(reading => reading.Along));
         return [field.At(from, top), field.At(to, top), field.At(to, bottom), field.At(from, bottom)];
     }
 
-    private (string Text, double From, double To)? ReadLine(GreyPicture picture, BarField field, double along, double reach)
+    private Reading? ReadLine(GreyPicture picture, BarField field, double along, double reach)
     {
         // Over the quiet zones at both ends.
         double half = (field.HalfLength * 1.2) + 12;
 
         // As broad as leaves each line rows of its own, so that a line that agrees is another witness.
-        float[] values = Line(picture, field, along, half, (int)Math.Clamp(reach - 0.5, 0, 6));
-        foreach (bool byEdges in new[] { false, true })
+        float[] values = field.Line(picture, along, half, (int)Math.Clamp(reach - 0.5, 0, 6));
+        int around = Math.Max(24, (int)(field.HalfLength * BarField.Fineness / 7));
+        foreach (BitArray bits in (IEnumerable<BitArray>)[ByExtremes(values, around), ByEdges(values), ByExtremes(Sharpen(values), around)])
         {
-            BitArray bits = byEdges ? ByEdges(values) : ByExtremes(values, Math.Max(24, (int)(field.HalfLength * Fineness / 7)));
             if (_reader.decodeRow(0, bits, Hints) is { } found)
             {
                 (double from, double to) = Ends(found);
-                return (CodeMark.TextOf(found), from - half, to - half);
+                return new Reading(CodeMark.TextOf(found), from - half, to - half, along, reach);
             }
 
             bits.reverse();
             if (_reader.decodeRow(0, bits, Hints) is { } turned)
             {
                 (double from, double to) = Ends(turned);
-                return (CodeMark.TextOf(turned), half - from, half - to);
+                return new Reading(CodeMark.TextOf(turned), half - from, half - to, along, reach);
             }
         }
 
@@ -174,29 +138,10 @@ internal sealed class BarSearch
     /// </summary>
     private static (double From, double To) Ends(Result result)
     {
-        double first = result.ResultPoints[0].X / Fineness;
-        double last = result.ResultPoints[^1].X / Fineness;
+        double first = result.ResultPoints[0].X / BarField.Fineness;
+        double last = result.ResultPoints[^1].X / BarField.Fineness;
         double module = (last - first) / (11.0 * Math.Max(1, result.RawBytes.Length - 1));
         return (first - (5.5 * module), last + (7.5 * module));
-    }
-
-    /// <summary>Values along a line across the bars, the mean of some beside each other.</summary>
-    private static float[] Line(GreyPicture picture, BarField field, double along, double half, int width)
-    {
-        float[] values = new float[Math.Min((int)(half * 2 * Fineness), 16384)];
-        for (int i = 0; i < values.Length; i++)
-        {
-            (double x, double y) = field.At((i / (double)Fineness) - half, along);
-            float sum = 0;
-            for (int beside = -width; beside <= width; beside++)
-            {
-                sum += picture.At(x - (beside * field.AcrossY), y + (beside * field.AcrossX));
-            }
-
-            values[i] = sum / ((2 * width) + 1);
-        }
-
-        return values;
     }
 
     /// <summary>Dark is what lies below the middle between the extremes around it.</summary>
@@ -216,15 +161,28 @@ internal sealed class BarSearch
         return bits;
     }
 
+    /// <summary>What is darker or lighter than its neighbours gets more so: out of focus, narrow bars and spaces are little else than grey.</summary>
+    private static float[] Sharpen(float[] values)
+    {
+        const int Beside = 3;
+        float[] sharp = [.. values];
+        for (int i = Beside; i < values.Length - Beside; i++)
+        {
+            sharp[i] = (2 * values[i]) - ((values[i - Beside] + values[i + Beside]) / 2);
+        }
+
+        return sharp;
+    }
+
     /// <summary>A bar begins where the light falls fastest, and ends where it rises fastest, however dark it is.</summary>
     private static BitArray ByEdges(float[] values)
     {
         var bits = new BitArray(values.Length);
         float[] slope = new float[values.Length];
         float steepest = 0;
-        for (int i = Fineness; i < values.Length - Fineness; i++)
+        for (int i = BarField.Fineness; i < values.Length - BarField.Fineness; i++)
         {
-            slope[i] = values[i + Fineness] - values[i - Fineness];
+            slope[i] = values[i + BarField.Fineness] - values[i - BarField.Fineness];
             steepest = Math.Max(steepest, Math.Abs(slope[i]));
         }
 
@@ -291,4 +249,12 @@ internal sealed class BarSearch
 
         return result;
     }
+
+    /// <summary>What one line said.</summary>
+    /// <param name="Text">The text.</param>
+    /// <param name="From">Pixels across the bars from the field's middle to where the code begins.</param>
+    /// <param name="To">The same to where it ends.</param>
+    /// <param name="Along">Pixels along the bars from the middle to the line.</param>
+    /// <param name="Reach">Pixels to each side that are the line's own.</param>
+    private readonly record struct Reading(string Text, double From, double To, double Along, double Reach);
 }

@@ -1,5 +1,6 @@
 using CameraBridge.Pipeline.Sittings.Cues.Labels;
 using ZXing;
+using Point = (double X, double Y);
 
 namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
 
@@ -25,6 +26,12 @@ internal sealed class DataMatrixSearch
     /// <summary>So many sizes, those of the best contrast, are decoded.</summary>
     private const int Decoded = 3;
 
+    /// <summary>Changes between ink and paper along an alternating side: the shortest has eight modules.</summary>
+    private const int LeastChanges = 6;
+
+    /// <summary>Two sides that may be the solid ones are so large by the largest two.</summary>
+    private const double LeastOfLegs = 0.4;
+
     private readonly InkShapes _shapes = new();
 
     private readonly ZXing.Datamatrix.Internal.Decoder _decoder = new();
@@ -38,7 +45,9 @@ internal sealed class DataMatrixSearch
     {
         foreach ((int X, int Y)[] hull in _shapes.Find(ink, 20))
         {
-            if (Legs(hull) is not { } legs || !IsSolid(ink, legs.Corner, legs.Up, legs.Right) || !IsSolid(ink, legs.Corner, legs.Right, legs.Up))
+            (Point Up, Point Corner, Point Right) legs = Legs(hull).FirstOrDefault(legs => IsSolid(ink, legs.Corner, legs.Up, legs.Right) && IsSolid(ink, legs.Corner, legs.Right, legs.Up)
+                && Alternates(ink, legs.Corner, legs.Up, legs.Right) && Alternates(ink, legs.Corner, legs.Right, legs.Up));
+            if (legs.Up == legs.Right)
             {
                 continue;
             }
@@ -50,7 +59,7 @@ internal sealed class DataMatrixSearch
                 continue;
             }
 
-            (double, double) Scaled((double X, double Y) point) => (point.X * factor, point.Y * factor);
+            Point Scaled(Point point) => (point.X * factor, point.Y * factor);
             if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right)) is { } code)
             {
                 found.Add(code);
@@ -58,45 +67,34 @@ internal sealed class DataMatrixSearch
         }
     }
 
-    /// <summary>The two longest straight sides that meet.</summary>
-    private static ((double X, double Y) Up, (double X, double Y) Corner, (double X, double Y) Right)? Legs((int X, int Y)[] hull)
+    /// <summary>Two straight sides that meet, nearly at a right angle, the longest first: the two that alternate may look as long as the solid ones.</summary>
+    private static IEnumerable<(Point Up, Point Corner, Point Right)> Legs((int X, int Y)[] hull)
     {
-        List<(double X, double Y)> corners = Simplify(hull);
-        if (corners.Count < 3)
+        List<Point> corners = Simplify(hull);
+        var found = new List<(double Size, Point Up, Point Corner, Point Right)>();
+        for (int i = 0; i < corners.Count && corners.Count >= 3; i++)
         {
-            return null;
-        }
-
-        double most = 0;
-        int best = -1;
-        for (int i = 0; i < corners.Count; i++)
-        {
-            double one = Distance(corners[i], corners[(i + corners.Count - 1) % corners.Count]);
-            double other = Distance(corners[i], corners[(i + 1) % corners.Count]);
-            if (Math.Min(one, other) * (one + other) > most && Math.Min(one, other) > 0.15 * Math.Max(one, other))
+            Point corner = corners[i];
+            Point up = corners[(i + corners.Count - 1) % corners.Count];
+            Point right = corners[(i + 1) % corners.Count];
+            double one = Distance(corner, up);
+            double other = Distance(corner, right);
+            double cross = ((up.X - corner.X) * (right.Y - corner.Y)) - ((up.Y - corner.Y) * (right.X - corner.X));
+            if (Math.Min(one, other) > 0.15 * Math.Max(one, other) && Math.Abs(cross) >= 0.7 * one * other)
             {
-                most = Math.Min(one, other) * (one + other);
-                best = i;
+                double size = Math.Min(one, other) * (one + other);
+                found.Add(cross > 0 ? (size, up, corner, right) : (size, right, corner, up));
             }
         }
 
-        if (best < 0)
-        {
-            return null;
-        }
-
-        (double X, double Y) corner = corners[best];
-        (double X, double Y) up = corners[(best + corners.Count - 1) % corners.Count];
-        (double X, double Y) right = corners[(best + 1) % corners.Count];
-        double cross = ((up.X - corner.X) * (right.Y - corner.Y)) - ((up.Y - corner.Y) * (right.X - corner.X));
-        double sine = Math.Abs(cross) / (Distance(up, corner) * Distance(right, corner));
-        return sine < 0.7 ? null : cross > 0 ? (up, corner, right) : (right, corner, up);
+        double most = found.Count > 0 ? found.Max(legs => legs.Size) : 0;
+        return found.Where(legs => legs.Size > LeastOfLegs * most).OrderByDescending(legs => legs.Size).Select(legs => (legs.Up, legs.Corner, legs.Right));
     }
 
     /// <summary>Drops, one by one, the corner that stands out least, while it stands out by less than a fortieth of the whole.</summary>
-    private static List<(double X, double Y)> Simplify((int X, int Y)[] hull)
+    private static List<Point> Simplify((int X, int Y)[] hull)
     {
-        List<(double X, double Y)> corners = [.. hull.Select(corner => ((double)corner.X, (double)corner.Y))];
+        List<Point> corners = [.. hull.Select(corner => ((double)corner.X, (double)corner.Y))];
         double size = Math.Max(hull.Max(corner => corner.X) - hull.Min(corner => corner.X), hull.Max(corner => corner.Y) - hull.Min(corner => corner.Y));
 
         // Round hulls have many corners: those that stand out by next to nothing go in one sweep.
@@ -138,24 +136,19 @@ internal sealed class DataMatrixSearch
     }
 
     /// <summary>How far a corner stands out over the line between its neighbours.</summary>
-    private static double Standing(List<(double X, double Y)> corners, int at)
+    private static double Standing(List<Point> corners, int at)
     {
-        (double X, double Y) before = corners[(at + corners.Count - 1) % corners.Count];
-        (double X, double Y) after = corners[(at + 1) % corners.Count];
+        Point before = corners[(at + corners.Count - 1) % corners.Count];
+        Point after = corners[(at + 1) % corners.Count];
         double area = ((after.X - before.X) * (corners[at].Y - before.Y)) - ((after.Y - before.Y) * (corners[at].X - before.X));
         return Math.Abs(area) / Math.Max(Distance(before, after), 1e-9);
     }
 
     /// <summary>True where the side from one corner to another is ink just inside, and paper just outside.</summary>
-    private static bool IsSolid(InkPicture ink, (double X, double Y) from, (double X, double Y) to, (double X, double Y) inside)
+    private static bool IsSolid(InkPicture ink, Point from, Point to, Point inside)
     {
         const int Looks = 40;
-        bool IsInk(double share, double depth)
-        {
-            double x = from.X + (share * (to.X - from.X)) + (depth * (inside.X - from.X));
-            double y = from.Y + (share * (to.Y - from.Y)) + (depth * (inside.Y - from.Y));
-            return x >= 0 && y >= 0 && x < ink.Width && y < ink.Height && ink[(int)x, (int)y];
-        }
+        bool IsInk(double share, double depth) => ink.Has(from.X + (share * (to.X - from.X)) + (depth * (inside.X - from.X)), from.Y + (share * (to.Y - from.Y)) + (depth * (inside.Y - from.Y)));
 
         int best = 0;
         int outside = 0;
@@ -183,7 +176,36 @@ internal sealed class DataMatrixSearch
         return best >= Looks * 0.85;
     }
 
-    private FoundCode? Read(GreyPicture picture, (double X, double Y) up, (double X, double Y) corner, (double X, double Y) right)
+    /// <summary>
+    /// True where ink and paper alternate somewhere near the side opposite to a leg, about where it lies if the look is not slanted. A quick look, before
+    /// all sizes and places are tried.
+    /// </summary>
+    private static bool Alternates(InkPicture ink, Point corner, Point leg, Point other)
+    {
+        const int Looks = 72;
+        for (double place = 0.7; place <= 1.1; place += 0.05)
+        {
+            int changes = 0;
+            bool was = false;
+            for (int i = 0; i <= Looks; i++)
+            {
+                double along = 1.1 * i / Looks;
+                bool isInk = ink.Has(
+                    corner.X + (along * (leg.X - corner.X)) + (place * (other.X - corner.X)), corner.Y + (along * (leg.Y - corner.Y)) + (place * (other.Y - corner.Y)));
+                changes += isInk != was ? 1 : 0;
+                was = isInk;
+            }
+
+            if (changes >= LeastChanges)
+            {
+                return true;
+            }
+        }
+
+        return false;
+    }
+
+    private FoundCode? Read(GreyPicture picture, Point up, Point corner, Point right)
     {
         // The best first; of two alike the one that was tried first.
         var candidates = new List<(double Contrast, int Columns, int Rows, Projection Map)>();
@@ -217,11 +239,11 @@ internal sealed class DataMatrixSearch
 
     /// <summary>The place of the fourth corner, around that of a parallelogram, by which the other two sides alternate best.</summary>
     /// <returns>Null where the contrast is nowhere above the least.</returns>
-    private static (double Contrast, Projection Map)? BestCorner(GreyPicture picture, int columns, int rows, ReadOnlySpan<(double X, double Y)> legs, double least)
+    private static (double Contrast, Projection Map)? BestCorner(GreyPicture picture, int columns, int rows, ReadOnlySpan<Point> legs, double least)
     {
-        (double X, double Y) up = legs[0];
-        (double X, double Y) corner = legs[1];
-        (double X, double Y) right = legs[2];
+        Point up = legs[0];
+        Point corner = legs[1];
+        Point right = legs[2];
         const double Reach = 0.2;
         const double Pace = 0.04;
         double most = least;
@@ -364,5 +386,5 @@ internal sealed class DataMatrixSearch
         return quiet >= 0.85 * all;
     }
 
-    private static double Distance((double X, double Y) a, (double X, double Y) b) => Math.Sqrt(((a.X - b.X) * (a.X - b.X)) + ((a.Y - b.Y) * (a.Y - b.Y)));
+    private static double Distance(Point a, Point b) => Math.Sqrt(((a.X - b.X) * (a.X - b.X)) + ((a.Y - b.Y) * (a.Y - b.Y)));
 }

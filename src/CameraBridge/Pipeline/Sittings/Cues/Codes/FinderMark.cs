@@ -5,7 +5,19 @@ namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
 /// <param name="Y">Its middle, in pixels.</param>
 /// <param name="Module">Pixels a module, the mean of along and across.</param>
 /// <param name="Rows">Rows that crossed it.</param>
-internal readonly record struct FinderMark(double X, double Y, double Module, int Rows);
+internal readonly record struct FinderMark(double X, double Y, double Module, int Rows)
+{
+    /// <summary>True where it is large and clear, as hardly any mark is that noise or cloth make.</summary>
+    public bool IsSure { get; init; }
+
+    /// <summary>The same in a picture that is larger.</summary>
+    public FinderMark Scale(double factor) => this with { X = X * factor, Y = Y * factor, Module = Module * factor };
+
+    public double Distance(FinderMark other) => Math.Sqrt(((X - other.X) * (X - other.X)) + ((Y - other.Y) * (Y - other.Y)));
+
+    /// <summary>True where both can only be one.</summary>
+    public bool IsNear(FinderMark other) => Math.Abs(X - other.X) < 2 * other.Module && Math.Abs(Y - other.Y) < 2 * other.Module;
+}
 
 /// <summary>Finds finder patterns in a picture of two values.</summary>
 internal static class FinderMarks
@@ -13,8 +25,23 @@ internal static class FinderMarks
     /// <summary>More than this is print or cloth; the marks of a code have the most rows for their size.</summary>
     private const int Most = 24;
 
+    /// <summary>Pixels a module: smaller ones are found in any cloth.</summary>
+    private const double LeastSure = 2;
+
+    /// <summary>The dark middle is three modules high.</summary>
+    private const double RowsOfSure = 1.5;
+
+    /// <summary>Two codes and what else looks like marks.</summary>
+    private const int MostSure = 8;
+
+    /// <summary>By so much the modules of two marks of one code differ under a slanted look.</summary>
+    private const double MostUnlike = 1.4;
+
     /// <summary>Finds them, the surest first.</summary>
-    public static IReadOnlyList<FinderMark> Find(InkPicture picture)
+    /// <param name="picture">The picture.</param>
+    /// <param name="least">Pixels a module, at the least.</param>
+    /// <param name="glare">Whether a part of a mark may be lost: then two directions besides its rows are enough.</param>
+    public static IReadOnlyList<FinderMark> Find(InkPicture picture, double least = 0, bool glare = false)
     {
         var found = new List<FinderMark>();
         Span<int> runs = stackalloc int[5];
@@ -52,10 +79,10 @@ internal static class FinderMarks
                     continue;
                 }
 
-                if (IsPattern(runs, out double module))
+                if (IsPattern(runs, out double module) && module >= least / 2)
                 {
                     double centre = at - runs[4] - runs[3] - (runs[2] / 2.0);
-                    Check(picture, centre, y, module, found);
+                    Check(picture, centre, y, module, glare ? 2 : 3, found);
                 }
 
                 (runs[0], runs[1], runs[2]) = (runs[2], runs[3], runs[4]);
@@ -63,7 +90,27 @@ internal static class FinderMarks
             }
         }
 
-        return [.. found.Where(mark => mark.Rows >= Math.Max(2, mark.Module * 0.7)).OrderByDescending(mark => mark.Rows / mark.Module).Take(Most)];
+        return
+        [
+            .. found.Where(mark => mark.Module >= least && mark.Rows >= Math.Max(2, mark.Module * 0.7))
+                .Select(mark => mark with { IsSure = mark.Module >= LeastSure && mark.Rows >= RowsOfSure * mark.Module })
+                .OrderByDescending(mark => mark.IsSure).ThenByDescending(mark => mark.Rows / mark.Module).Take(Most),
+        ];
+    }
+
+    /// <summary>The two largest sure marks of one size; null where no two are sure, or so many that they are a pattern of cloth or brick.</summary>
+    public static (FinderMark One, FinderMark Other)? LikelyPair(IReadOnlyList<FinderMark> marks)
+    {
+        FinderMark[] sure = [.. marks.Where(mark => mark.IsSure).OrderByDescending(mark => mark.Module)];
+        for (int i = 1; i < sure.Length && sure.Length <= MostSure; i++)
+        {
+            if (sure[i - 1].Module <= MostUnlike * sure[i].Module)
+            {
+                return (sure[i - 1], sure[i]);
+            }
+        }
+
+        return null;
     }
 
     private static bool IsPattern(ReadOnlySpan<int> runs, out double module)
@@ -81,7 +128,7 @@ internal static class FinderMarks
     }
 
     /// <summary>A pattern along a row is looked at down, along again through the better middle, and along both diagonals.</summary>
-    private static void Check(InkPicture picture, double x, int y, double along, List<FinderMark> found)
+    private static void Check(InkPicture picture, double x, int y, double along, int directions, List<FinderMark> found)
     {
         for (int i = 0; i < found.Count; i++)
         {
@@ -93,24 +140,23 @@ internal static class FinderMarks
             }
         }
 
-        if (Through(picture, x, y + 0.5, 0, 1, along) is not { } down)
-        {
-            return;
-        }
-
-        double atY = y + 0.5 + down.Off;
-        if (Through(picture, x, atY, 1, 0, along) is not { } across)
+        (double Off, double Length)? down = Through(picture, x, y + 0.5, 0, 1, along);
+        double atY = y + 0.5 + (down?.Off ?? 0);
+        if ((down is null && directions == 3) || Through(picture, x, atY, 1, 0, along) is not { } across)
         {
             return;
         }
 
         double atX = x + across.Off;
-        if (Through(picture, atX, atY, 0.7071, 0.7071, along) is null || Through(picture, atX, atY, 0.7071, -0.7071, along) is null)
+        int passed = down is null ? 0 : 1;
+        passed += Through(picture, atX, atY, 0.7071, 0.7071, along) is null ? 0 : 1;
+        passed += passed < directions - 1 || Through(picture, atX, atY, 0.7071, -0.7071, along) is null ? 0 : 1;
+        if (passed < directions)
         {
             return;
         }
 
-        double module = (down.Length + across.Length) / 14;
+        double module = ((down?.Length ?? across.Length) + across.Length) / 14;
         for (int i = 0; i < found.Count; i++)
         {
             FinderMark known = found[i];

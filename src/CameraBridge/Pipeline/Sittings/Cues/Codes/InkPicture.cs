@@ -1,3 +1,6 @@
+using System.Runtime.InteropServices;
+using System.Runtime.Intrinsics;
+
 namespace CameraBridge.Pipeline.Sittings.Cues.Codes;
 
 /// <summary>A picture in two values: what is darker than its surroundings is ink.</summary>
@@ -23,6 +26,9 @@ internal sealed class InkPicture
 
     public bool this[int x, int y] => _ink[(y * Width) + x];
 
+    /// <summary>Whether a point is ink; beside the picture there is none.</summary>
+    public bool Has(double x, double y) => x >= 0 && y >= 0 && x < Width && y < Height && this[(int)x, (int)y];
+
     /// <summary>Compares each pixel with the mean of a square around it.</summary>
     /// <param name="picture">The picture.</param>
     /// <param name="reach">Pixels from the middle of the square to its side: it must be wider than the largest dark or light area of a code.</param>
@@ -34,11 +40,12 @@ internal sealed class InkPicture
 
         // Sums of columns over the rows of the square, moved on row by row.
         int[] columns = new int[width];
+        int[] upTo = new int[width + 1];
         byte[] pixels = picture.Pixels;
         int rows = 0;
         for (int y = 0; y < Math.Min(reach, height); y++)
         {
-            Add(columns, pixels.AsSpan(y * width, width), 1);
+            Add(columns, pixels.AsSpan(y * width, width));
             rows++;
         }
 
@@ -46,56 +53,88 @@ internal sealed class InkPicture
         {
             if (y + reach < height)
             {
-                Add(columns, pixels.AsSpan((y + reach) * width, width), 1);
+                Add(columns, pixels.AsSpan((y + reach) * width, width));
                 rows++;
             }
 
             if (y - reach - 1 >= 0)
             {
-                Add(columns, pixels.AsSpan((y - reach - 1) * width, width), -1);
+                Subtract(columns, pixels.AsSpan((y - reach - 1) * width, width));
                 rows--;
             }
 
-            Compare(columns, pixels.AsSpan(y * width, width), ink.AsSpan(y * width, width), reach, rows);
+            for (int x = 0; x < columns.Length; x++)
+            {
+                upTo[x + 1] = upTo[x] + columns[x];
+            }
+
+            Compare(upTo, pixels.AsSpan(y * width, width), ink.AsSpan(y * width, width), reach, rows);
         }
 
         return new InkPicture(ink, width, height);
     }
 
-    private static void Add(int[] columns, ReadOnlySpan<byte> row, int sign)
+    private static void Add(Span<int> columns, ReadOnlySpan<byte> row)
     {
-        for (int x = 0; x < row.Length; x++)
+        int x = 0;
+        for (; x <= row.Length - Vector256<int>.Count; x += Vector256<int>.Count)
         {
-            columns[x] += sign * row[x];
+            (Vector256.Create<int>(columns[x..]) + Eight(row[x..])).CopyTo(columns[x..]);
+        }
+
+        for (; x < row.Length; x++)
+        {
+            columns[x] += row[x];
         }
     }
 
-    private static void Compare(int[] columns, ReadOnlySpan<byte> row, Span<bool> ink, int reach, int rows)
+    private static void Subtract(Span<int> columns, ReadOnlySpan<byte> row)
+    {
+        int x = 0;
+        for (; x <= row.Length - Vector256<int>.Count; x += Vector256<int>.Count)
+        {
+            (Vector256.Create<int>(columns[x..]) - Eight(row[x..])).CopyTo(columns[x..]);
+        }
+
+        for (; x < row.Length; x++)
+        {
+            columns[x] -= row[x];
+        }
+    }
+
+    /// <param name="upTo">Sums of all columns left of each.</param>
+    /// <param name="row">Pixels of the row.</param>
+    /// <param name="ink">Takes which are ink.</param>
+    /// <param name="reach">Columns to each side.</param>
+    /// <param name="rows">Rows that each column was summed over.</param>
+    private static void Compare(ReadOnlySpan<int> upTo, ReadOnlySpan<byte> row, Span<bool> ink, int reach, int rows)
     {
         int width = row.Length;
-        int sum = 0;
-        int count = 0;
-        for (int x = 0; x < Math.Min(reach, width); x++)
+        int full = ((2 * reach) + 1) * rows;
+        Span<byte> marks = MemoryMarshal.AsBytes(ink);
+        int x = 0;
+        while (x < width)
         {
-            sum += columns[x];
-            count += rows;
-        }
-
-        for (int x = 0; x < width; x++)
-        {
-            if (x + reach < width)
+            if (x >= reach && x + reach + Vector256<int>.Count <= width)
             {
-                sum += columns[x + reach];
-                count += rows;
+                Vector256<int> sums = Vector256.Create(upTo[(x + reach + 1)..]) - Vector256.Create(upTo[(x - reach)..]);
+                Vector256<int> isInk = Vector256.LessThan((Eight(row[x..]) + Vector256.Create(Margin)) * full, sums) & Vector256<int>.One;
+                Vector128<short> words = Vector128.Narrow(isInk.GetLower(), isInk.GetUpper());
+                Vector128.Narrow(words, words).GetLower().AsByte().CopyTo(marks[x..]);
+                x += Vector256<int>.Count;
+                continue;
             }
 
-            if (x - reach - 1 >= 0)
-            {
-                sum -= columns[x - reach - 1];
-                count -= rows;
-            }
-
-            ink[x] = (row[x] + Margin) * count < sum;
+            int from = Math.Max(0, x - reach);
+            int to = Math.Min(width, x + reach + 1);
+            ink[x] = (row[x] + Margin) * (to - from) * rows < upTo[to] - upTo[from];
+            x++;
         }
+    }
+
+    private static Vector256<int> Eight(ReadOnlySpan<byte> row)
+    {
+        Vector128<ushort> words = Vector128.WidenLower(Vector128.CreateScalarUnsafe(MemoryMarshal.Read<ulong>(row)).AsByte());
+        return Vector256.Create(Vector128.WidenLower(words), Vector128.WidenUpper(words)).AsInt32();
     }
 }

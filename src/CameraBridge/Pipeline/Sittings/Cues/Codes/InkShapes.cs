@@ -58,7 +58,7 @@ internal sealed class InkShapes
             }
         }
 
-        return [.. likely.Select(root => Hull([.. rows[root].SelectMany(Corners)]))];
+        return [.. likely.Select(root => Hull(rows[root]))];
     }
 
     /// <summary>Finds the runs of ink in all rows, and joins each to those above it.</summary>
@@ -125,31 +125,46 @@ internal sealed class InkShapes
         return at;
     }
 
-    private static (int X, int Y)[] Corners(Run run) => [(run.From, run.Y), (run.To, run.Y), (run.From, run.Y + 1), (run.To, run.Y + 1)];
-
-    /// <summary>Andrew's monotone chain (1979), counterclockwise with y upwards.</summary>
-    private static (int X, int Y)[] Hull(List<(int X, int Y)> points)
+    /// <summary>
+    /// Andrew's monotone chain (1979), with the rows of the piece for its order: down along its right side and up along its left, the corners of each
+    /// row's pixels counted. Counterclockwise with y upwards.
+    /// </summary>
+    private static (int X, int Y)[] Hull(List<Run> rows)
     {
-        points.Sort();
-        var hull = new List<(int X, int Y)>();
-        for (int pass = 0; pass < 2; pass++)
+        var left = new List<(int X, int Y)>();
+        var right = new List<(int X, int Y)>();
+        foreach (Run row in rows)
         {
-            int start = hull.Count;
-            foreach ((int X, int Y) point in points)
+            for (int y = row.Y; y <= row.Y + 1; y++)
             {
-                while (hull.Count - start >= 2 && Cross(hull[^2], hull[^1], point) <= 0)
-                {
-                    hull.RemoveAt(hull.Count - 1);
-                }
-
-                hull.Add(point);
+                Extend(right, (row.To, y), 1);
+                Extend(left, (row.From, y), -1);
             }
-
-            hull.RemoveAt(hull.Count - 1);
-            points.Reverse();
         }
 
-        return [.. hull];
+        left.Reverse();
+        return [.. right, .. left];
+    }
+
+    /// <summary>Adds a corner below or beside the last one, and drops what no longer stands out.</summary>
+    private static void Extend(List<(int X, int Y)> chain, (int X, int Y) point, int side)
+    {
+        if (chain.Count > 0 && chain[^1].Y == point.Y)
+        {
+            if (side * (point.X - chain[^1].X) <= 0)
+            {
+                return;
+            }
+
+            chain.RemoveAt(chain.Count - 1);
+        }
+
+        while (chain.Count >= 2 && side * Cross(chain[^2], chain[^1], point) <= 0)
+        {
+            chain.RemoveAt(chain.Count - 1);
+        }
+
+        chain.Add(point);
     }
 
     private static long Cross((int X, int Y) a, (int X, int Y) b, (int X, int Y) c) => ((long)(b.X - a.X) * (c.Y - a.Y)) - ((long)(b.Y - a.Y) * (c.X - a.X));

@@ -13,8 +13,17 @@ internal sealed class QrSearch
     /// <summary>Of the modules that every code of a size has, so many must be seen as they are.</summary>
     private const double LeastAgreement = 0.8;
 
+    /// <summary>The same for the modules of the three finder patterns, before the size is known.</summary>
+    private const double LeastFinders = 0.7;
+
+    /// <summary>What agrees by less is none, in any size: half of all modules agree by chance.</summary>
+    private const double HalfFinders = 0.56;
+
     /// <summary>Larger codes are no labels: version 20 holds 666 bytes.</summary>
     private const int LargestVersion = 20;
+
+    /// <summary>So many sets of three marks are tried, the least odd first.</summary>
+    private const int MostTries = 12;
 
     private readonly ZXing.QrCode.Internal.Decoder _decoder = new();
 
@@ -23,9 +32,10 @@ internal sealed class QrSearch
     /// <summary>Reads the codes that three of the marks each belong to.</summary>
     /// <param name="picture">The picture.</param>
     /// <param name="marks">Finder patterns in it.</param>
+    /// <param name="leastSure">So many of the three must be sure.</param>
     /// <param name="found">Takes the codes.</param>
     /// <returns>True when three marks stood as those of a code do, whether or not it was read.</returns>
-    public bool Read(GreyPicture picture, IReadOnlyList<FinderMark> marks, List<FoundCode> found)
+    public bool Read(GreyPicture picture, IReadOnlyList<FinderMark> marks, int leastSure, List<FoundCode> found)
     {
         var triples = new List<Triple>();
         for (int a = 0; a < marks.Count; a++)
@@ -34,7 +44,7 @@ internal sealed class QrSearch
             {
                 for (int c = b + 1; c < marks.Count; c++)
                 {
-                    if (a != b && a != c && Triple.Of(marks[a], marks[b], marks[c]) is { } triple)
+                    if (a != b && a != c && Triple.Of(marks[a], marks[b], marks[c]) is { } triple && triple.Sure >= leastSure)
                     {
                         triples.Add(triple);
                     }
@@ -42,13 +52,24 @@ internal sealed class QrSearch
             }
         }
 
+        // Marks that are not sure are found by the dozen in noise and cloth: they have tries of their own.
         triples.Sort((one, other) => one.Oddness.CompareTo(other.Oddness));
+        bool seen = false;
+        foreach (IGrouping<bool, Triple> group in triples.GroupBy(triple => triple.Sure == 3).OrderByDescending(group => group.Key))
+        {
+            ReadFirst(picture, group, found, ref seen);
+        }
+
+        return seen;
+    }
+
+    private void ReadFirst(GreyPicture picture, IEnumerable<Triple> triples, List<FoundCode> found, ref bool seen)
+    {
         var used = new HashSet<FinderMark>();
         int tries = 0;
-        bool seen = false;
         foreach (Triple triple in triples)
         {
-            if (used.Contains(triple.Corner) || used.Contains(triple.Right) || used.Contains(triple.Below) || tries >= 12)
+            if (used.Contains(triple.Corner) || used.Contains(triple.Right) || used.Contains(triple.Below) || tries >= MostTries)
             {
                 continue;
             }
@@ -60,8 +81,6 @@ internal sealed class QrSearch
                 used.UnionWith([triple.Corner, triple.Right, triple.Below]);
             }
         }
-
-        return seen;
     }
 
     private FoundCode? Read(GreyPicture picture, Triple triple, ref bool seen)
@@ -88,13 +107,19 @@ internal sealed class QrSearch
         return null;
     }
 
-    /// <summary>Looks at the modules of the three finder patterns alone, which lie nearly the same whatever the version.</summary>
+    /// <summary>Looks at the modules of the three finder patterns alone; where some agree, also in the next likely size.</summary>
     private static bool AreFinders(GreyPicture picture, Triple triple)
     {
-        int size = 17 + (4 * triple.Version);
-        ModuleGrid always = QrPatterns.Finders(triple.Version);
+        double agreement = FinderAgreement(picture, triple, triple.Version);
+        return agreement > LeastFinders || (agreement > HalfFinders && triple.SecondVersion >= 1 && FinderAgreement(picture, triple, triple.SecondVersion) > LeastFinders);
+    }
+
+    private static double FinderAgreement(GreyPicture picture, Triple triple, int version)
+    {
+        int size = 17 + (4 * version);
+        ModuleGrid always = QrPatterns.Finders(version);
         Projection map = GridFit.Improve(picture, First(triple, size), always, 0.9).Map;
-        return always.Agreement(GridSample.Read(picture, map, size, size, byMean: false)) > 0.7;
+        return always.Agreement(GridSample.Read(picture, map, size, size, byMean: false));
     }
 
     private static Projection First(Triple triple, int size) => Projection.Affine(
@@ -172,10 +197,19 @@ internal sealed class QrSearch
     /// <param name="Corner">The one at the right angle: upper left.</param>
     /// <param name="Right">Clockwise from it: upper right.</param>
     /// <param name="Below">Lower left.</param>
-    /// <param name="Version">The likely size.</param>
+    /// <param name="Size">Modules a side, about.</param>
     /// <param name="Oddness">0: as upright as printed.</param>
-    private sealed record Triple(FinderMark Corner, FinderMark Right, FinderMark Below, int Version, double Oddness)
+    private sealed record Triple(FinderMark Corner, FinderMark Right, FinderMark Below, double Size, double Oddness)
     {
+        /// <summary>How many of them are sure.</summary>
+        public int Sure => (Corner.IsSure ? 1 : 0) + (Right.IsSure ? 1 : 0) + (Below.IsSure ? 1 : 0);
+
+        /// <summary>The likely version: they are four modules apart.</summary>
+        public int Version => (int)Math.Round((Size - 17) / 4);
+
+        /// <summary>The next likely one.</summary>
+        public int SecondVersion => Version + (Size - 17 > 4 * Version ? 1 : -1);
+
         public static Triple? Of(FinderMark corner, FinderMark one, FinderMark other)
         {
             double least = Math.Min(corner.Module, Math.Min(one.Module, other.Module));
@@ -202,13 +236,8 @@ internal sealed class QrSearch
             // The area of the parallelogram in modules, which a tilt leaves alone.
             double module = (corner.Module + one.Module + other.Module) / 3;
             double side = Math.Sqrt(Math.Abs(cross)) / ModuleAlong(module, ux, uy, vx, vy);
-            int version = (int)Math.Round((side + 7 - 17) / 4);
-            if (version is < 1 or > LargestVersion)
-            {
-                return null;
-            }
-
-            return new Triple(corner, right, below, version, Math.Abs(cosine) + (ratio - 1) + ((most / least) - 1));
+            var triple = new Triple(corner, right, below, side + 7, Math.Abs(cosine) + (ratio - 1) + ((most / least) - 1));
+            return triple.Version is < 1 or > LargestVersion ? null : triple;
         }
 
         /// <summary>

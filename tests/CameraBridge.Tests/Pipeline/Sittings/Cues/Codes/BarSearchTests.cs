@@ -19,7 +19,7 @@ public sealed class BarSearchTests
     {
         GreyPicture picture = Draw(("P100000007", height));
 
-        FoundCode? found = new BarSearch().Read(picture, Field(picture, 40));
+        FoundCode? found = new BarSearch().Read(picture, [Field(picture, 40)]);
 
         Assert.Equal(believed ? "P100000007" : null, found?.Text);
     }
@@ -29,7 +29,7 @@ public sealed class BarSearchTests
     {
         GreyPicture picture = Draw(("P100000007", 26), ("P100000008", 14));
 
-        Assert.Null(new BarSearch().Read(picture, Field(picture, 40)));
+        Assert.Null(new BarSearch().Read(picture, [Field(picture, 40)]));
     }
 
     [Fact]
@@ -38,7 +38,7 @@ public sealed class BarSearchTests
         GreyPicture picture = Draw(("P100000007", 40));
         BarField turned = Field(picture, 40) with { AcrossX = -1 };
 
-        FoundCode found = new BarSearch().Read(picture, turned)!;
+        FoundCode found = new BarSearch().Read(picture, [turned])!;
 
         Assert.Equal("P100000007", found.Text);
         Assert.InRange(found.Corners[0].X, 58, 62);
@@ -54,10 +54,46 @@ public sealed class BarSearchTests
 
         Assert.InRange(Math.Abs(field.AcrossX), 0.999, 1);
         Assert.InRange(field.HalfHeight, 24, 44);
-        Assert.True(BarSearch.LooksLikeBars(picture, field));
+        Assert.NotEmpty(BarLook.Align(picture, field));
         byte[] grass = new byte[200 * 200];
         new Random(1).NextBytes(grass);
         Assert.Empty(BarField.Find(EdgeField.Of(new GreyPicture(grass, 200, 200))));
+    }
+
+    [Fact]
+    public void A_field_whose_line_of_reading_lies_askew_is_laid_along_the_bars_and_kept_as_it_was_for_a_second_try()
+    {
+        GreyPicture picture = Draw(("P100000007", 60));
+        BarField askew = Field(picture, 40) with { Slant = 0.2 };
+
+        IReadOnlyList<BarField> fields = BarLook.Align(picture, askew);
+
+        Assert.Equal(2, fields.Count);
+        Assert.InRange(fields[0].Slant, -0.1, 0.1);
+        Assert.Equal(askew, fields[1]);
+        Assert.Null(new BarSearch().Read(picture, [askew]));
+        Assert.Equal("P100000007", new BarSearch().Read(picture, fields)?.Text);
+    }
+
+    [Fact]
+    public void Lines_that_go_up_and_down_often_but_each_in_its_own_way_are_no_bars()
+    {
+        // Hair: upright strokes that are broken off and begun anew row by row.
+        byte[] pixels = new byte[400 * 200];
+        var random = new Random(3);
+        for (int y = 0; y < 200; y += 4)
+        {
+            for (int x = 0; x < 400; x++)
+            {
+                byte grey = random.Next(2) == 0 ? (byte)40 : (byte)220;
+                for (int row = y; row < y + 4; row++)
+                {
+                    pixels[(row * 400) + x] = grey;
+                }
+            }
+        }
+
+        Assert.Empty(BarLook.Align(new GreyPicture(pixels, 400, 200), new BarField(200, 100, 1, 0, 0, 150, 40, 0)));
     }
 
     private static BarField Field(GreyPicture picture, int height) =>
