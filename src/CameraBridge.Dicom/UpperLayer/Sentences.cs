@@ -80,7 +80,7 @@ internal static class Sentences
     {
         string fix = (cause as SocketException)?.SocketErrorCode switch
         {
-            SocketError.ConnectionRefused => "nothing listens there: is it running, and is the port right?",
+            SocketError.ConnectionRefused => "nothing listens there; is it running, and is the port right?",
             SocketError.HostNotFound or SocketError.NoData or SocketError.TryAgain => "its name cannot be resolved: check the host name and DNS",
             SocketError.HostUnreachable or SocketError.NetworkUnreachable or SocketError.NetworkDown => "there is no route to it: check cable, VPN and firewall",
             SocketError.TimedOut => "it does not answer: check address and firewall",

@@ -289,7 +289,7 @@ internal static class WebSentences
         _ => "check address, port and firewall",
     };
 
-    /// <summary>What such a page comes to.</summary>
+    /// <summary>What a page comes to that is about the client certificate (<see cref="IsAboutCertificate"/>); the end of a sentence.</summary>
     public const string WantsCertificate = "is behind a gateway that wants a client certificate that it trusts: check certificate, key and dates";
 
     /// <summary>

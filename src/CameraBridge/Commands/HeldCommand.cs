@@ -107,7 +107,7 @@ internal static class HeldCommand
             await using (database.ConfigureAwait(false))
             {
                 HeldSitting held = await FindAnyAsync(database, parsed.GetValue(sittingId), cancellation).ConfigureAwait(false);
-                IReadOnlyList<Cue> cues = await database.GetCuesOfSittingAsync(held.Sitting.Id, cancellation).ConfigureAwait(false);
+                IReadOnlyList<Cue> cues = InOrder(await database.GetCuesOfSittingAsync(held.Sitting.Id, cancellation).ConfigureAwait(false), held.Captures);
                 held = held with { Match = await FiledBeside.TellAsync(database, held.Sitting, held.Match, cancellation).ConfigureAwait(false) };
                 if (parsed.GetValue(CommonOptions.Json))
                 {
@@ -195,6 +195,13 @@ internal static class HeldCommand
         {
             writer.WriteLine($"  {head}  {reason.Words}");
         }
+    }
+
+    /// <summary>What the folder says, then what the pictures say, in their order: they were read side by side.</summary>
+    private static IReadOnlyList<Cue> InOrder(IReadOnlyList<Cue> cues, IReadOnlyList<Capture> captures)
+    {
+        Dictionary<long, int> places = captures.Index().ToDictionary(capture => capture.Item.Id, capture => capture.Index);
+        return [.. cues.OrderBy(cue => places.GetValueOrDefault(cue.CaptureId, -1))];
     }
 
     private static string CueLine(Cue cue, IReadOnlyList<Capture> captures)

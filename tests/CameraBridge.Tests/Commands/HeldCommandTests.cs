@@ -42,6 +42,16 @@ public sealed class HeldCommandTests
     }
 
     [Fact]
+    public async Task Show_tells_what_was_read_in_the_order_of_the_pictures_however_it_was_read()
+    {
+        using HeldSite site = await HeldSite.CreateAsync(Cancellation, labels: true);
+
+        string[] read = [.. (await RunAsync(site, "show", Number(site))).Out.Split('\n').Where(line => line.Contains(": label (wristband)", StringComparison.Ordinal))];
+
+        Assert.Equal(["  0005/IMG_0001.JPG: label (wristband): patient 4100045", "  0005/IMG_0002.JPG: label (wristband): patient 4100045"], read.Select(line => line.TrimEnd()));
+    }
+
+    [Fact]
     public async Task Show_tells_of_a_proposal_that_another_sitting_was_filed_under_it_since()
     {
         using HeldSite site = await HeldSite.CreateAsync(Cancellation);

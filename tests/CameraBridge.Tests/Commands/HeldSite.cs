@@ -20,12 +20,14 @@ internal sealed class HeldSite : IDisposable
 
     public long Sitting { get; private set; }
 
-    public static async Task<HeldSite> CreateAsync(CancellationToken cancellation)
+    /// <param name="cancellation">Gives up.</param>
+    /// <param name="labels">Whether a label was read in each picture, in the last one first.</param>
+    public static async Task<HeldSite> CreateAsync(CancellationToken cancellation, bool labels = false)
     {
         HeldSite site = new();
         await CommandSite.WriteAsync(site._folder, cancellation);
         await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(site.State, TimeProvider.System, cancellation);
-        Work matching = await ClosedAsync(database, cancellation, Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b'));
+        Work matching = await ClosedAsync(database, labels, cancellation, Capture("0005/IMG_0001.JPG", 'a'), Capture("0005/IMG_0002.JPG", 'b'));
         site.Sitting = matching.SubjectId;
         Match held = new()
         {
@@ -48,7 +50,7 @@ internal sealed class HeldSite : IDisposable
     public async Task<long> FileAnotherAsync(CancellationToken cancellation)
     {
         await using SqlitePipelineDatabase database = await SqlitePipelineDatabase.OpenAsync(State, TimeProvider.System, cancellation);
-        Work matching = await ClosedAsync(database, cancellation, Capture("0006/IMG_0001.JPG", 'c'));
+        Work matching = await ClosedAsync(database, labels: false, cancellation, Capture("0006/IMG_0001.JPG", 'c'));
         Assert.True(await database.CompleteMatchAsync(
             matching, new Match { SittingId = matching.SubjectId, StepJson = Step("A0002", "SPS2", "Sallowby^Piers"), DecidedAt = TimeProvider.System.GetUtcNow() }, cancellation));
         return matching.SubjectId;
@@ -123,12 +125,19 @@ internal sealed class HeldSite : IDisposable
     }.ToWorklistItem(new DateOnly(2026, 3, 17))));
 
     /// <summary>Takes a folder as far as its match.</summary>
-    private static async Task<Work> ClosedAsync(SqlitePipelineDatabase database, CancellationToken cancellation, params IReadOnlyList<Capture> captures)
+    private static async Task<Work> ClosedAsync(SqlitePipelineDatabase database, bool labels, CancellationToken cancellation, params IReadOnlyList<Capture> captures)
     {
         await database.AddCapturesAsync(captures, TimeSpan.FromMinutes(1), cancellation);
         IReadOnlyList<Work> cues = await database.LeaseAsync(Stage.Cues, "", 10, TimeSpan.FromMinutes(1), cancellation);
         await database.CompleteCuesAsync(
-            [.. cues.Select(work => new CaptureReading(work, new DateTimeOffset(2026, 3, 17, 9, 4, 0, TimeSpan.Zero), "exif", []))], cancellation);
+            [
+                .. cues.OrderByDescending(work => work.SubjectId).Select(work => new CaptureReading(
+                    work,
+                    new DateTimeOffset(2026, 3, 17, 9, 4, 0, TimeSpan.Zero),
+                    "exif",
+                    labels ? [new Cue { CaptureId = work.SubjectId, Kind = CueKind.Label, Pattern = "wristband", PatientID = "4100045" }] : [])),
+            ],
+            cancellation);
         await database.CloseSoonAsync("stick", null, cancellation);
         Work closing = (await database.LeaseAsync(Stage.Sittings, "", 1, TimeSpan.FromMinutes(1), cancellation))[0];
         Assert.True(await database.CompleteSittingAsync(closing, [new SittingPart([.. cues.Select(work => work.SubjectId)], "folder", Empty: false)], cancellation));

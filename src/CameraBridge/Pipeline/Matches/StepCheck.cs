@@ -254,7 +254,7 @@ internal sealed record StepCheck(WorklistStep Step, IReadOnlyList<Reason> For, I
             return 0;
         }
 
-        against.Add(new Reason("other-side", $"it is for the {(ordered == "R" ? "right" : "left")} side, and a cue says another one of some of the pictures"));
+        against.Add(new Reason("other-side", $"it is for the {(ordered == "R" ? "right" : "left")} side, and a cue says another for some of the pictures"));
         return 15;
     }
 

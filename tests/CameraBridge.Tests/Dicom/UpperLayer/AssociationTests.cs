@@ -21,7 +21,7 @@ public sealed class AssociationTests
             () => Association.RequestAsync(Options(PeerProcess.FreePort()), Stop));
 
         Assert.Contains("archive PACS1 at 127.0.0.1", thrown.Sentence, StringComparison.Ordinal);
-        Assert.EndsWith("nothing listens there: is it running, and is the port right?", thrown.Sentence, StringComparison.Ordinal);
+        Assert.EndsWith("nothing listens there; is it running, and is the port right?", thrown.Sentence, StringComparison.Ordinal);
     }
 
     [Fact]

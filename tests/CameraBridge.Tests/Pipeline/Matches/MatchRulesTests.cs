@@ -44,7 +44,7 @@ public sealed class MatchRulesTests
         Assert.All((Match[])[left, some], match =>
         {
             Assert.Null(match.StepJson);
-            Assert.Equal("The one step that was found does not fit: it is for the right side, and a cue says another one of some of the pictures.", Assert.Single(match.HeldReasons).Words);
+            Assert.Equal("The one step that was found does not fit: it is for the right side, and a cue says another for some of the pictures.", Assert.Single(match.HeldReasons).Words);
         });
     }
 

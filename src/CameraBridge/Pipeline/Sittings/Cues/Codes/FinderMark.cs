@@ -15,7 +15,7 @@ internal readonly record struct FinderMark(double X, double Y, double Module, in
 
     public double Distance(FinderMark other) => Math.Sqrt(((X - other.X) * (X - other.X)) + ((Y - other.Y) * (Y - other.Y)));
 
-    /// <summary>True where both can only be one.</summary>
+    /// <summary>True where this lies on the other, so that both can only be one.</summary>
     public bool IsNear(FinderMark other) => Math.Abs(X - other.X) < 2 * other.Module && Math.Abs(Y - other.Y) < 2 * other.Module;
 }
 
@@ -28,7 +28,7 @@ internal static class FinderMarks
     /// <summary>Pixels a module: smaller ones are found in any cloth.</summary>
     private const double LeastSure = 2;
 
-    /// <summary>The dark middle is three modules high.</summary>
+    /// <summary>Rows a module that cross a sure mark: half of its dark middle, which is three modules high.</summary>
     private const double RowsOfSure = 1.5;
 
     /// <summary>Two codes and what else looks like marks.</summary>
@@ -156,18 +156,17 @@ internal static class FinderMarks
             return;
         }
 
-        double module = ((down?.Length ?? across.Length) + across.Length) / 14;
+        var mark = new FinderMark(atX, atY, ((down?.Length ?? across.Length) + across.Length) / 14, 1);
         for (int i = 0; i < found.Count; i++)
         {
-            FinderMark known = found[i];
-            if (Math.Abs(known.X - atX) < 2 * known.Module && Math.Abs(known.Y - atY) < 2 * known.Module)
+            if (mark.IsNear(found[i]))
             {
-                found[i] = known with { Rows = known.Rows + 1 };
+                found[i] = found[i] with { Rows = found[i].Rows + 1 };
                 return;
             }
         }
 
-        found.Add(new FinderMark(atX, atY, module, 1));
+        found.Add(mark);
     }
 
     /// <summary>Walks from a point both ways over the five runs of a pattern.</summary>

@@ -45,7 +45,7 @@ internal sealed class InkPicture
         int rows = 0;
         for (int y = 0; y < Math.Min(reach, height); y++)
         {
-            Add(columns, pixels.AsSpan(y * width, width));
+            Add(columns, pixels.AsSpan(y * width, width), 1);
             rows++;
         }
 
@@ -53,13 +53,13 @@ internal sealed class InkPicture
         {
             if (y + reach < height)
             {
-                Add(columns, pixels.AsSpan((y + reach) * width, width));
+                Add(columns, pixels.AsSpan((y + reach) * width, width), 1);
                 rows++;
             }
 
             if (y - reach - 1 >= 0)
             {
-                Subtract(columns, pixels.AsSpan((y - reach - 1) * width, width));
+                Add(columns, pixels.AsSpan((y - reach - 1) * width, width), -1);
                 rows--;
             }
 
@@ -74,31 +74,17 @@ internal sealed class InkPicture
         return new InkPicture(ink, width, height);
     }
 
-    private static void Add(Span<int> columns, ReadOnlySpan<byte> row)
+    private static void Add(Span<int> columns, ReadOnlySpan<byte> row, int sign)
     {
         int x = 0;
         for (; x <= row.Length - Vector256<int>.Count; x += Vector256<int>.Count)
         {
-            (Vector256.Create<int>(columns[x..]) + Eight(row[x..])).CopyTo(columns[x..]);
+            (Vector256.Create<int>(columns[x..]) + (Eight(row[x..]) * sign)).CopyTo(columns[x..]);
         }
 
         for (; x < row.Length; x++)
         {
-            columns[x] += row[x];
-        }
-    }
-
-    private static void Subtract(Span<int> columns, ReadOnlySpan<byte> row)
-    {
-        int x = 0;
-        for (; x <= row.Length - Vector256<int>.Count; x += Vector256<int>.Count)
-        {
-            (Vector256.Create<int>(columns[x..]) - Eight(row[x..])).CopyTo(columns[x..]);
-        }
-
-        for (; x < row.Length; x++)
-        {
-            columns[x] -= row[x];
+            columns[x] += sign * row[x];
         }
     }
 
