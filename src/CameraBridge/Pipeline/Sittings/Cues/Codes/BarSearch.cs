@@ -112,8 +112,7 @@ internal sealed class BarSearch
 
         // As broad as leaves each line rows of its own, so that a line that agrees is another witness.
         float[] values = field.Line(picture, along, half, (int)Math.Clamp(reach - 0.5, 0, 6));
-        int around = Math.Max(24, (int)(field.HalfLength * BarField.Fineness / 7));
-        foreach (BitArray bits in (IEnumerable<BitArray>)[ByExtremes(values, around), ByEdges(values), ByExtremes(Sharpen(values), around)])
+        foreach (BitArray bits in Interpret(values, Math.Max(24, (int)(field.HalfLength * BarField.Fineness / 7))))
         {
             if (_reader.decodeRow(0, bits, Hints) is { } found)
             {
@@ -142,6 +141,14 @@ internal sealed class BarSearch
         double last = result.ResultPoints[^1].X / BarField.Fineness;
         double module = (last - first) / (11.0 * Math.Max(1, result.RawBytes.Length - 1));
         return (first - (5.5 * module), last + (7.5 * module));
+    }
+
+    /// <summary>Which looks of a line are dark, as it may be seen: the ways that fit more lines first.</summary>
+    private static IEnumerable<BitArray> Interpret(float[] values, int reach)
+    {
+        yield return ByExtremes(values, reach);
+        yield return ByEdges(values);
+        yield return ByExtremes(Sharpen(values), reach);
     }
 
     /// <summary>Dark is what lies below the middle between the extremes around it.</summary>

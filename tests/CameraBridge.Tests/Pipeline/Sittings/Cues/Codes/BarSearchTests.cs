@@ -33,6 +33,15 @@ public sealed class BarSearchTests
     }
 
     [Fact]
+    public void A_broad_line_over_rows_that_two_narrow_ones_have_read_is_no_third_witness()
+    {
+        // Bars of six rows, 97 to 102. Of nine lines around row 99 those at 99 and 103.4 touch them; of five broad ones that at 99 alone.
+        GreyPicture picture = Draw(("P100000007", 6));
+
+        Assert.Null(new BarSearch().Read(picture, [Field(picture, 40) with { Y = 99 }]));
+    }
+
+    [Fact]
     public void Bars_that_are_read_from_behind_have_their_first_corner_where_they_begin()
     {
         GreyPicture picture = Draw(("P100000007", 40));
