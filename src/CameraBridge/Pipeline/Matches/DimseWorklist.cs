@@ -58,7 +58,7 @@ internal sealed class DimseWorklist(SiteConfiguration site, WorklistConfiguratio
             }
             catch (AssociationException failure)
             {
-                return new WorklistAnswers(question, []) { Failure = new Reason(IWorklistConnection.Down, $"{failure.Sentence} It is asked again by itself.") };
+                return new WorklistAnswers(question, []) { Failure = new Reason(IWorklistConnection.Down, failure.Sentence) };
             }
         }
     }
@@ -120,7 +120,7 @@ internal sealed class DimseWorklist(SiteConfiguration site, WorklistConfiguratio
             Status = final.Status,
             Failure = final.IsDone || find.IsCut
                 ? null
-                : new Reason(IWorklistConnection.Refused, $"The {association.PeerName} answered {final}; look at its log. It is asked again by itself."),
+                : new Reason(IWorklistConnection.Refused, $"The {association.PeerName} answered {final}; look at its log."),
         };
     }
 }

@@ -104,7 +104,7 @@ internal static class MatchRules
     {
         foreach (WorklistAnswers failed in answers.Where(answer => answer.Failure is not null).DistinctBy(answer => answer.Failure))
         {
-            reasons.Add(failed.Failure!);
+            reasons.Add(failed.Failure! with { Words = $"{failed.Failure.Words} It is asked again by itself." });
         }
 
         if (answers.FirstOrDefault(answer => answer.CutOff) is { } cut)

@@ -57,7 +57,7 @@ internal sealed class WebWorklist(SiteConfiguration site, WorklistConfiguration 
 
         WorklistAnswers Failed(string code, string sentence) => new(question, [])
         {
-            Failure = new Reason(code, $"{char.ToUpperInvariant(sentence[0])}{sentence[1..]} It is asked again by itself."),
+            Failure = new Reason(code, $"{char.ToUpperInvariant(sentence[0])}{sentence[1..]}"),
         };
     }
 

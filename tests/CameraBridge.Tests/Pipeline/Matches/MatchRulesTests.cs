@@ -295,7 +295,7 @@ public sealed class MatchRulesTests
         var down = new WorklistAnswers(new WorklistQuestion { PatientID = "P0001" }, []) { Failure = new Reason("worklist-down", "The worklist is down.") };
         Match match = MatchRules.Decide(5, Steps.Circumstances(ByLabel), [down], Now);
 
-        Assert.Equal("worklist-down", Assert.Single(match.HeldReasons).Code);
+        Assert.Equal(new Reason("worklist-down", "The worklist is down. It is asked again by itself."), Assert.Single(match.HeldReasons));
     }
 
     [Fact]
