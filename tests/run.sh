@@ -69,5 +69,17 @@ skipped=$(count notExecuted)
 failed=$((failed + skipped))
 [ "$code" = 0 ] || [ "$failed" -gt 0 ] || failed=1
 [ "$passed" -gt 0 ] || [ "$failed" -gt 0 ] || failed=1
+
+# Again at the end, where whoever reads a long log looks: what failed, and the first words of why.
+python3 - artifacts/results/tests.trx <<'PYTHON'
+import sys
+import xml.etree.ElementTree as xml
+
+space = "{http://microsoft.com/schemas/VisualStudio/TeamTest/2010}"
+for result in xml.parse(sys.argv[1]).iter(space + "UnitTestResult"):
+    if result.get("outcome") != "Passed":
+        message = result.findtext(f"{space}Output/{space}ErrorInfo/{space}Message") or "no message"
+        print(f"{result.get('outcome')}: {result.get('testName')}\n  " + "\n  ".join(message.strip().splitlines()[:6]))
+PYTHON
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]

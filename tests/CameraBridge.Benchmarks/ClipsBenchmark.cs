@@ -148,7 +148,7 @@ internal static class ClipsBenchmark
         return await OnceProgram.RunAsync(program, new SiteFile
         {
             Place = Path.Combine(folder, "run"),
-            Folder = stick,
+            Folders = [stick],
             Kind = "stick",
             Worklist = hospital.Port,
             Archive = storescp.Port,

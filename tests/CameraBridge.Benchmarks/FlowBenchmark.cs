@@ -55,7 +55,7 @@ internal static class FlowBenchmark
                     (double seconds, double processor, long memory) = await OnceProgram.RunAsync(program, new SiteFile
                     {
                         Place = Path.Combine(home, string.Create(CultureInfo.InvariantCulture, $"run-{round}-{read}")),
-                        Folder = stick,
+                        Folders = [stick],
                         Kind = "stick",
                         Worklist = hospital.Port,
                         Archive = storescp.Port,

@@ -43,7 +43,7 @@ internal static class LatencyBenchmark
             SiteFile site = new()
             {
                 Place = home,
-                Folder = share,
+                Folders = [share],
                 QuietSeconds = QuietSeconds,
                 Worklist = hospital.Port,
                 Archive = hospital.Port,

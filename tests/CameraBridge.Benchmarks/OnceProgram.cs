@@ -21,7 +21,7 @@ internal static class OnceProgram
     public static async Task<(double Seconds, double Processor, long PeakBytes)> RunAsync(string program, SiteFile site)
     {
         Stopwatch watch = Stopwatch.StartNew();
-        using Process process = Process.Start(new ProcessStartInfo(program, ["once", site.Folder, "--config", site.Write()])
+        using Process process = Process.Start(new ProcessStartInfo(program, ["once", site.Folders[0], "--config", site.Write()])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,

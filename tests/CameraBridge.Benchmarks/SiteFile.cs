@@ -4,14 +4,14 @@ using CameraBridge.Practice.Sticks;
 
 namespace CameraBridge.Benchmarks;
 
-/// <summary>The configuration of a site with one source, the practice hospital's worklist, and one destination.</summary>
+/// <summary>The configuration of a site with a source or two, the practice hospital's worklist, and one destination.</summary>
 internal sealed record SiteFile
 {
     /// <summary>Folder of its own, for spool, state and the file.</summary>
     public required string Place { get; init; }
 
-    /// <summary>What the source watches.</summary>
-    public required string Folder { get; init; }
+    /// <summary>What the sources watch, one each.</summary>
+    public required IReadOnlyList<string> Folders { get; init; }
 
     /// <summary>Port of the practice hospital.</summary>
     public required int Worklist { get; init; }
@@ -37,22 +37,15 @@ internal sealed record SiteFile
 
     /// <summary>Writes it.</summary>
     /// <returns>Its path.</returns>
-    public string Write()
+    public string Write(string name = "camerabridge.yaml")
     {
-        string path = Path.Combine(Directory.CreateDirectory(Place).FullName, "camerabridge.yaml");
+        string path = Path.Combine(Directory.CreateDirectory(Place).FullName, name);
         File.WriteAllText(path, string.Create(CultureInfo.InvariantCulture, $"""
             time_zone: UTC
             spool: {Place}/spool
             state: {State ?? $"{Place}/state.db"}
             sources:
-              - name: source
-                folder: {Folder}
-                kind: {Kind}
-                station:
-                  ae_title: {StickPlan.StationAETitle}
-                settle_time: 0 s
-                quiet_time: {QuietSeconds} s
-                optic: {Optic}
+            {string.Join('\n', Folders.Select(Source))}
             labels:
               read: {(ReadsLabels ? "yes" : "no")}
               patterns:
@@ -73,4 +66,16 @@ internal sealed record SiteFile
             """));
         return path;
     }
+
+    /// <summary>One source, as the list of sources says it.</summary>
+    private string Source(string folder, int index) => string.Create(CultureInfo.InvariantCulture, $"""
+          - name: source{index}
+            folder: {folder}
+            kind: {Kind}
+            station:
+              ae_title: {StickPlan.StationAETitle}
+            settle_time: 0 s
+            quiet_time: {QuietSeconds} s
+            optic: {Optic}
+        """);
 }

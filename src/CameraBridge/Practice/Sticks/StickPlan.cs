@@ -124,7 +124,11 @@ internal sealed record StickPlan(IReadOnlyList<StickFolder> Folders, IReadOnlyLi
         return new StickPlan(
             [.. orders.Select((order, index) => new StickFolder(
                 string.Create(CultureInfo.InvariantCulture, $"{index + 1:0000}"),
-                [Band(BarcodeFormat.QR_CODE, order), .. Enumerable.Range(0, pictures).Select(picture => new PictureShot((Motif)(picture % 5)))]))],
+                [Band(BarcodeFormat.QR_CODE, order), .. Enumerable.Range(0, pictures).Select(picture => new PictureShot((Motif)(picture % 5)))])
+            {
+                // So that many folders do not run into the days to come, which no camera's clock shows.
+                Begins = order.ScheduledAt.AddMinutes(4),
+            })],
             orders,
             new StickTruth(
                 [.. orders.Select((order, index) => new ExpectedFiled(string.Create(CultureInfo.InvariantCulture, $"{index + 1:0000}"), order.AccessionNumber, pictures))],

@@ -67,6 +67,13 @@ public sealed class StickDrawerTests : IDisposable
         Assert.Equal(3, plan.Orders.Select(order => order.PatientID).Distinct().Count());
     }
 
+    [Fact]
+    public void However_many_folders_they_are_of_one_day_each_after_its_order_is_due()
+    {
+        StickPlan plan = StickPlan.Many(Day, folders: 200, pictures: 49);
+        Assert.All(plan.Folders.Zip(plan.Orders), pair => Assert.InRange(pair.First.Begins!.Value, pair.Second.ScheduledAt, Day.ToDateTime(new TimeOnly(20, 0))));
+    }
+
     private string[] Draw(string name, int seed)
     {
         string folder = Path.Combine(_root, name);

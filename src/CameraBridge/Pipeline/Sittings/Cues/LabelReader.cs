@@ -26,10 +26,10 @@ internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole, 
 internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
 {
     /// <summary>The small picture has at least so many pixels on its long side.</summary>
-    private const int LookSide = 600;
+    public const int LookSide = 600;
 
     /// <summary>The fine picture has at least so many.</summary>
-    private const int FineSide = 1280;
+    public const int FineSide = 1280;
 
     private readonly CodeFinder _finder = new(also ?? []);
 

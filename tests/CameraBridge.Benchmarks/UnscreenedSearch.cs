@@ -1,0 +1,67 @@
+using CameraBridge.Pipeline.Sittings.Cues;
+using CameraBridge.Pipeline.Sittings.Cues.Codes;
+using SkiaSharp;
+
+namespace CameraBridge.Benchmarks;
+
+/// <summary>
+/// The program's own readers over the whole of the small, the halved and the fine picture, with ink of every reach and every field of bars: what they would find if no
+/// screen told them where to look. Takes seconds in cloth and noise.
+/// </summary>
+internal sealed class UnscreenedSearch
+{
+    /// <summary>The ink's reach is the shorter side by these.</summary>
+    private static readonly int[] Reaches = [6, 10, 24, 48];
+
+    private readonly QrSearch _qr = new();
+
+    private readonly DataMatrixSearch _dataMatrix = new();
+
+    private readonly BarSearch _bars = new();
+
+    /// <summary>Whether a code that says so is found.</summary>
+    public bool Reads(byte[] file, string text)
+    {
+        using SKData data = SKData.CreateCopy(file);
+        using PictureDecoder? decoder = PictureDecoder.Open(data);
+        if (decoder?.Decode(LabelReader.LookSide) is not { } look || decoder.Decode(LabelReader.FineSide) is not { } fine)
+        {
+            return false;
+        }
+
+        GreyPicture half = look.Halve();
+        return Reads(look, half, 2, text) || Reads(look, look, 1, text) || (fine.Width > look.Width && (Reads(fine, look, fine.Width / (double)look.Width, text) || Reads(fine, fine, 1, text)))
+            || ReadsBars(look, fine, text);
+    }
+
+    private bool Reads(GreyPicture picture, GreyPicture inked, double factor, string text)
+    {
+        var found = new List<FoundCode>();
+        foreach (int reach in Reaches)
+        {
+            InkPicture ink = InkPicture.Of(inked, Math.Max(8, Math.Min(inked.Width, inked.Height) / reach));
+            _qr.Read(picture, [.. FinderMarks.Find(ink).Select(mark => mark.Scale(factor))], leastSure: 0, found);
+            _dataMatrix.Read(picture, ink, factor, found);
+        }
+
+        return found.Any(code => code.Text == text);
+    }
+
+    private bool ReadsBars(GreyPicture look, GreyPicture fine, string text)
+    {
+        foreach (GreyPicture searched in new[] { look, fine })
+        {
+            foreach (BarField field in BarField.Find(EdgeField.Of(searched)))
+            {
+                IReadOnlyList<BarField> aligned = BarLook.Align(searched, field);
+                double factor = fine.Width / (double)searched.Width;
+                if (_bars.Read(fine, [.. (aligned.Count > 0 ? aligned : [field]).Select(one => one.Scale(factor))])?.Text == text)
+                {
+                    return true;
+                }
+            }
+        }
+
+        return false;
+    }
+}
