@@ -30,8 +30,13 @@ internal static class ReadingBenchmark
         ("all, 0.3 megapixels", new() { Width = 640, Height = 480, Tilt = new(0, 30), Blur = new(0.3, 1), Noise = new(2, 12), Glare = new(0, 0.6) }),
     ];
 
+    /// <summary>The system's, where it has one, unless <c>--decoder own</c> says otherwise.</summary>
+    private static SystemJpeg? decoder;
+
     public static Task<int> RunAsync(string[] arguments)
     {
+        decoder = OnceProgram.Option(arguments, "--decoder") == "own" ? null : SystemJpeg.Installed;
+        Console.WriteLine($"JPEG is decoded by {(decoder is null ? "the library that the program brings" : "the system's libturbojpeg")}");
         int seed = ScenesWriter.Number(arguments, "--seed", 1);
         int count = ScenesWriter.Number(arguments, "--count", 100);
         string? photos = OnceProgram.Option(arguments, "--photos");
@@ -174,7 +179,7 @@ internal static class ReadingBenchmark
             0,
             count,
             OneACore,
-            () => new LabelReader(),
+            () => new LabelReader(system: decoder),
             (number, _, reader) =>
             {
                 if (draw(number) is { } scene)

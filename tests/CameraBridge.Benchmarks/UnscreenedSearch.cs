@@ -23,7 +23,7 @@ internal sealed class UnscreenedSearch
     public bool Reads(byte[] file, string text)
     {
         using SKData data = SKData.CreateCopy(file);
-        using PictureDecoder? decoder = PictureDecoder.Open(data);
+        using PictureDecoder? decoder = PictureDecoder.Open(data, SystemJpeg.Installed);
         if (decoder?.Decode(LabelReader.LookSide) is not { } look || decoder.Decode(LabelReader.FineSide) is not { } fine)
         {
             return false;

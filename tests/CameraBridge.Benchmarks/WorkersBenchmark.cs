@@ -132,7 +132,7 @@ internal static class WorkersBenchmark
             DateOnly day = DateOnly.FromDateTime(TimeProvider.System.GetLocalNow().DateTime);
             StickPlan plan = StickPlan.Many(day, folders, PicturesInFolder);
             string drawn = Path.Combine(home, $"{name}-drawn"), orders = Path.Combine(home, $"{name}.yaml");
-            string[] shares = [.. new[] { "1", "2" }.Select(number => Directory.CreateDirectory(Path.Combine(home, $"{name}-{number}")).FullName)];
+            string[] shares = [.. Enumerable.Range(1, 2).Select(number => Directory.CreateDirectory(Path.Combine(home, $"{name}-{number}")).FullName)];
             StickDrawer.Draw(plan, drawn, seed: 5, day, TimeZoneInfo.Utc);
             for (int i = 0; i < folders; i++)
             {

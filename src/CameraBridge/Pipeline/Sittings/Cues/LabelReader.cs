@@ -23,7 +23,8 @@ internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole, 
 /// thread.
 /// </summary>
 /// <param name="also">Symbologies to search besides QR Code, Data Matrix and Code 128.</param>
-internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
+/// <param name="system">A faster decoder, where there is one.</param>
+internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null, SystemJpeg? system = null)
 {
     /// <summary>The small picture has at least so many pixels on its long side.</summary>
     public const int LookSide = 600;
@@ -36,7 +37,7 @@ internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
     /// <summary>Looks at a file that lies in memory.</summary>
     public LabelReading Read(SKData file)
     {
-        using PictureDecoder? decoder = PictureDecoder.Open(file);
+        using PictureDecoder? decoder = PictureDecoder.Open(file, system);
         if (decoder?.Decode(LookSide) is not { } look)
         {
             return LabelReading.Unreadable;

@@ -14,7 +14,16 @@ internal sealed class PictureDecoder : IDisposable
 
     private readonly SKCodec codec;
 
-    private PictureDecoder(SKCodec codec) => this.codec = codec;
+    private readonly SKData data;
+
+    private readonly SystemJpeg? system;
+
+    private PictureDecoder(SKCodec codec, SKData data, SystemJpeg? system)
+    {
+        this.codec = codec;
+        this.data = data;
+        this.system = system;
+    }
 
     public int Width => codec.Info.Width;
 
@@ -23,9 +32,11 @@ internal sealed class PictureDecoder : IDisposable
     /// <summary>False when the last decoding met the end of the file, or bytes that do not decode, before the last row.</summary>
     public bool IsWhole { get; private set; } = true;
 
-    /// <summary>Opens a file that lies in memory.</summary>
+    /// <summary>Opens a file that lies in memory, and has to for as long as it is open.</summary>
+    /// <param name="data">The file.</param>
+    /// <param name="system">Tried first, where it is given.</param>
     /// <returns>Null when it is no picture that can be decoded, or one beyond the size limit.</returns>
-    public static PictureDecoder? Open(SKData data)
+    public static PictureDecoder? Open(SKData data, SystemJpeg? system)
     {
         SKCodec? codec = SKCodec.Create(data);
         if (codec is null)
@@ -35,7 +46,7 @@ internal sealed class PictureDecoder : IDisposable
 
         if (codec.Info.Width > 0 && codec.Info.Height > 0 && (long)codec.Info.Width * codec.Info.Height <= MostPixels)
         {
-            return new PictureDecoder(codec);
+            return new PictureDecoder(codec, data, system);
         }
 
         codec.Dispose();
@@ -49,6 +60,12 @@ internal sealed class PictureDecoder : IDisposable
         SKSizeI size = ReducedSize(leastLongSide);
         var info = new SKImageInfo(size.Width, size.Height, SKColorType.Rgba8888, SKAlphaType.Opaque);
         byte[] grey = GC.AllocateUninitializedArray<byte>(size.Width * size.Height);
+        if (codec.EncodedFormat == SKEncodedImageFormat.Jpeg && system?.TryDecode(data.AsSpan(), size.Width, size.Height, grey) == true)
+        {
+            IsWhole = true;
+            return new GreyPicture(grey, size.Width, size.Height);
+        }
+
         using var strip = new SKBitmap(info.WithSize(size.Width, Math.Min(StripRows, size.Height)));
         IsWhole = true;
         if (codec.StartScanlineDecode(info) != SKCodecResult.Success)
