@@ -19,22 +19,23 @@ internal sealed class UnscreenedSearch
 
     private readonly BarSearch _bars = new();
 
-    /// <summary>Whether a code that says so is found.</summary>
-    public bool Reads(byte[] file, string text)
+    /// <summary>By which look a code that says so is found; null where by none.</summary>
+    public string? Finds(byte[] file, string text)
     {
         using SKData data = SKData.CreateCopy(file);
         using PictureDecoder? decoder = PictureDecoder.Open(data, SystemJpeg.Installed);
         if (decoder?.Decode(LabelReader.LookSide) is not { } look || decoder.Decode(LabelReader.FineSide) is not { } fine)
         {
-            return false;
+            return null;
         }
 
         GreyPicture half = look.Halve();
-        return Reads(look, half, 2, text) || Reads(look, look, 1, text) || (fine.Width > look.Width && (Reads(fine, look, fine.Width / (double)look.Width, text) || Reads(fine, fine, 1, text)))
-            || ReadsBars(look, fine, text);
+        double larger = fine.Width / (double)look.Width;
+        return FindsModules(look, half, 2, text, "half in small") ?? FindsModules(look, look, 1, text, "small") ?? FindsBars(look, fine, text, "bars in small")
+            ?? (larger > 1 ? FindsModules(fine, look, larger, text, "small in fine") ?? FindsModules(fine, fine, 1, text, "fine") ?? FindsBars(fine, fine, text, "bars in fine") : null);
     }
 
-    private bool Reads(GreyPicture picture, GreyPicture inked, double factor, string text)
+    private string? FindsModules(GreyPicture picture, GreyPicture inked, double factor, string text, string look)
     {
         var found = new List<FoundCode>();
         foreach (int reach in Reaches)
@@ -42,26 +43,27 @@ internal sealed class UnscreenedSearch
             InkPicture ink = InkPicture.Of(inked, Math.Max(8, Math.Min(inked.Width, inked.Height) / reach));
             _qr.Read(picture, [.. FinderMarks.Find(ink).Select(mark => mark.Scale(factor))], leastSure: 0, found);
             _dataMatrix.Read(picture, ink, factor, found);
-        }
-
-        return found.Any(code => code.Text == text);
-    }
-
-    private bool ReadsBars(GreyPicture look, GreyPicture fine, string text)
-    {
-        foreach (GreyPicture searched in new[] { look, fine })
-        {
-            foreach (BarField field in BarField.Find(EdgeField.Of(searched)))
+            if (found.Any(code => code.Text == text))
             {
-                IReadOnlyList<BarField> aligned = BarLook.Align(searched, field);
-                double factor = fine.Width / (double)searched.Width;
-                if (_bars.Read(fine, [.. (aligned.Count > 0 ? aligned : [field]).Select(one => one.Scale(factor))])?.Text == text)
-                {
-                    return true;
-                }
+                return $"{look}, reach 1/{reach}";
             }
         }
 
-        return false;
+        return null;
+    }
+
+    private string? FindsBars(GreyPicture searched, GreyPicture fine, string text, string look)
+    {
+        foreach (BarField field in BarField.Find(EdgeField.Of(searched)))
+        {
+            IReadOnlyList<BarField> aligned = BarLook.Align(searched, field);
+            double factor = fine.Width / (double)searched.Width;
+            if (_bars.Read(fine, [.. (aligned.Count > 0 ? aligned : [field]).Select(one => one.Scale(factor))])?.Text == text)
+            {
+                return aligned.Count > 0 ? look : $"{look}, not alike";
+            }
+        }
+
+        return null;
     }
 }
