@@ -19,8 +19,20 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>The same for the symbologies that are searched slowly.</summary>
     private const int MostRareParts = 4;
 
-    /// <summary>Half of the least length of a code of bars, in pixels of the small picture: four characters, start, check and stop of 1.2 pixels a module.</summary>
-    private const double LeastHalfLength = 40;
+    /// <summary>
+    /// Half of the least length of a code of bars, in pixels of the small picture: four characters, start, check and stop have 68 modules, which in a small picture of a
+    /// quarter of the file's pixels may be as narrow as one reads in the fine one.
+    /// </summary>
+    private const double LeastHalfLength = 24;
+
+    /// <summary>A pixel is compared with what lies within the picture's shorter side by these, one after the other: in the halved picture ...</summary>
+    private static readonly int[] ReachesOfLarge = [10, 6];
+
+    /// <summary>... in a busy part of the small one ...</summary>
+    private static readonly int[] ReachesOfFine = [24];
+
+    /// <summary>... and in a stark part. What glare, a gradient or the card's rim hides to the one shows to the other.</summary>
+    private static readonly int[] ReachesOfStark = [6, 48];
 
     /// <summary>Modules around a pixel that it is compared with where a mark lies under glare: a finder pattern is seven across.</summary>
     private static readonly double[] GlareReaches = [4, 2.5];
@@ -33,6 +45,9 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
 
     /// <summary>By so much a mark may look smaller than the other two, where glare eats at it.</summary>
     private const double LeastOfPair = 0.6;
+
+    /// <summary>A stark part that is larger than so much of the picture is a pattern, or a code that the halved picture shows.</summary>
+    private const double MostOfPicture = 0.25;
 
     private readonly QrSearch _qr = new();
 
@@ -59,13 +74,8 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         FindBars(edges, fine, look, found);
 
         // What the reduced picture is too coarse for.
-        foreach (PixelArea part in CodeScreen.Find(edges, reach: 1).Where(part => !IsCovered(found, part)).Take(MostParts))
-        {
-            if (found.Count < MostCodes)
-            {
-                FindFine(look, part, fine, found);
-            }
-        }
+        FindFine(look, CodeScreen.Find(edges, reach: 1), 16, ReachesOfFine, fine, found);
+        FindFine(look, [.. CodeScreen.FindStark(edges).Where(part => part.Width * part.Height < MostOfPicture * look.Width * look.Height)], 32, ReachesOfStark, fine, found);
 
         FindRare(edges, look, found);
         return found;
@@ -87,24 +97,44 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private void FindLarge(GreyPicture look, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
         GreyPicture half = look.Halve();
-        InkPicture ink = InkPicture.Of(half, Math.Max(8, Math.Min(half.Width, half.Height) / 10));
-        FindQr(look, ink, 2, fine, found);
-        _dataMatrix.Read(look, ink, 2, found);
+        FindModules(look, half, 2, ReachesOfLarge, Math.Min(half.Width, half.Height), fine, found);
     }
 
-    /// <summary>Looks for codes of small modules in a part of the picture.</summary>
-    private void FindFine(GreyPicture look, PixelArea part, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    /// <summary>Looks for codes of small modules in parts of the picture, and so many pixels around them.</summary>
+    private void FindFine(
+        GreyPicture look, IReadOnlyList<PixelArea> parts, int margin, ReadOnlySpan<int> reaches, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
     {
-        PixelArea area = part.Grow(16, look.Width, look.Height);
-        GreyPicture cut = look.Cut(area);
-        InkPicture ink = InkPicture.Of(cut, Math.Max(8, Math.Min(look.Width, look.Height) / 24));
-        var inPart = new List<FoundCode>();
-        var finePart = new Lazy<(GreyPicture Picture, double Factor)?>(() => fine.Value is { } finer
-            ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
-            : null);
-        FindQr(cut, ink, 1, finePart, inPart);
-        _dataMatrix.Read(cut, ink, 1, inPart);
-        found.AddRange(inPart.Select(code => code.Move(area.X, area.Y)));
+        int tried = 0;
+        foreach (PixelArea part in parts)
+        {
+            if (found.Count >= MostCodes || tried >= MostParts || IsCovered(found, part))
+            {
+                continue;
+            }
+
+            tried++;
+            PixelArea area = part.Grow(margin, look.Width, look.Height);
+            GreyPicture cut = look.Cut(area);
+            var inPart = new List<FoundCode>();
+            var finePart = new Lazy<(GreyPicture Picture, double Factor)?>(() => fine.Value is { } finer
+                ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
+                : null);
+            FindModules(cut, cut, 1, reaches, Math.Min(look.Width, look.Height), finePart, inPart);
+            found.AddRange(inPart.Select(code => code.Move(area.X, area.Y)));
+        }
+    }
+
+    /// <summary>Looks for codes of modules by one reach after the other, until one is found.</summary>
+    private void FindModules(
+        GreyPicture look, GreyPicture inked, int reduction, ReadOnlySpan<int> reaches, int side, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    {
+        int before = found.Count;
+        for (int i = 0; i < reaches.Length && found.Count == before; i++)
+        {
+            InkPicture ink = InkPicture.Of(inked, Math.Max(8, side / reaches[i]));
+            FindQr(look, ink, reduction, fine, found);
+            _dataMatrix.Read(look, ink, reduction, found);
+        }
     }
 
     private void FindQr(GreyPicture look, InkPicture ink, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)

@@ -20,6 +20,9 @@ internal static class CodeScreen
     /// <summary>Grey levels between the darkest and the lightest pixel of a square.</summary>
     private const int LeastContrast = 40;
 
+    /// <summary>The same in stark parts: one in ten of the busy parts of photographs without a code has a core of such squares.</summary>
+    private const int StarkContrast = 100;
+
     /// <summary>Squares with light and dark: a code of 24 by 24 pixels covers so many.</summary>
     private const int LeastSquares = 9;
 
@@ -48,14 +51,21 @@ internal static class CodeScreen
     /// <param name="edges">The small picture's edges.</param>
     /// <param name="reach">Busy squares are one part when they are no further apart than this: 1 for those that touch.</param>
     /// <returns>Where, in pixels of that picture.</returns>
-    public static IReadOnlyList<PixelArea> Find(EdgeField edges, int reach)
+    public static IReadOnlyList<PixelArea> Find(EdgeField edges, int reach) => Find(edges, reach, LeastContrast);
+
+    /// <summary>Finds the busy parts that are nearly black and white, as print is: few and small enough to be looked at more than once.</summary>
+    /// <param name="edges">The small picture's edges.</param>
+    /// <returns>Where, in pixels of that picture, largest sum of edges first.</returns>
+    public static IReadOnlyList<PixelArea> FindStark(EdgeField edges) => Find(edges, 1, StarkContrast);
+
+    private static IReadOnlyList<PixelArea> Find(EdgeField edges, int reach, int contrast)
     {
         if (edges.Columns == 0 || edges.Rows == 0)
         {
             return [];
         }
 
-        bool[] busy = Busy(edges);
+        bool[] busy = Busy(edges, contrast);
         bool[] seen = new bool[busy.Length];
         var open = new Stack<int>();
         var parts = new List<(PixelArea Area, long Strength)>();
@@ -75,7 +85,7 @@ internal static class CodeScreen
         return [.. parts.OrderByDescending(part => part.Strength).Select(part => part.Area)];
     }
 
-    private static bool[] Busy(EdgeField edges)
+    private static bool[] Busy(EdgeField edges, int contrast)
     {
         const int Pixels = EdgeField.Square * EdgeField.Square;
         int[] sums = new int[edges.Columns * edges.Rows];
@@ -91,7 +101,7 @@ internal static class CodeScreen
         bool[] busy = new bool[sums.Length];
         for (int i = 0; i < sums.Length; i++)
         {
-            busy[i] = sums[i] >= threshold && edges[i % edges.Columns, i / edges.Columns].Contrast >= LeastContrast;
+            busy[i] = sums[i] >= threshold && edges[i % edges.Columns, i / edges.Columns].Contrast >= contrast;
         }
 
         return busy;
