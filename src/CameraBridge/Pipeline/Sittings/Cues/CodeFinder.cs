@@ -120,7 +120,16 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
                 ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
                 : null);
             FindModules(cut, cut, 1, reaches, Math.Min(look.Width, look.Height), finePart, inPart);
-            found.AddRange(inPart.Select(code => code.Move(area.X, area.Y)));
+
+            // A part may hold a code that was read before, and more beside it.
+            foreach (FoundCode code in inPart.Select(code => code.Move(area.X, area.Y)))
+            {
+                (double x, double y) = (code.Corners.Average(corner => corner.X), code.Corners.Average(corner => corner.Y));
+                if (!found.Any(known => known.Holds(x, y)))
+                {
+                    found.Add(code);
+                }
+            }
         }
     }
 

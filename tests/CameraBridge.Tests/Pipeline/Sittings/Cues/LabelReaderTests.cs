@@ -21,7 +21,7 @@ public sealed class LabelReaderTests
         {
             LabelReading reading = Read(LabelScenes.Label(1, format, text, Difficulty.Easy, width, height));
 
-            Assert.Equal([text], reading.Texts);
+            Assert.Equal(text, Assert.Single(reading.Codes).Text);
             Assert.True(reading.Whole);
         }
     }
@@ -77,6 +77,7 @@ public sealed class LabelReaderTests
             LabelReading reading = Read(LabelScenes.TwoLabels(seed, first, "PA000001", second, "PB000002", 1920, 1080));
 
             Assert.Equal(["PA000001", "PB000002"], reading.Texts);
+            Assert.Equal(2, reading.Codes.Count);
         }
     }
 
