@@ -32,7 +32,8 @@ public sealed class StickDrawerTests : IDisposable
         Draw("a", 3);
         string[] files = [.. System.IO.Directory.EnumerateFiles(Path.Combine(_root, "a"), "*.JPG", SearchOption.AllDirectories).Order(StringComparer.Ordinal)];
         ExifSubIfdDirectory first = ImageMetadataReader.ReadMetadata(files[0]).OfType<ExifSubIfdDirectory>().Single();
-        Assert.Equal("2026:07:06 08:34:22", first.GetString(ExifDirectoryBase.TagDateTimeOriginal));
+        // The first order is due at 08:45; its folder begins four minutes later.
+        Assert.Equal("2026:07:06 08:49:12", first.GetString(ExifDirectoryBase.TagDateTimeOriginal));
         Assert.Equal("137", first.GetString(ExifDirectoryBase.TagSubsecondTimeOriginal));
         Assert.Null(first.GetString(0x9011));
         ExifSubIfdDirectory second = ImageMetadataReader.ReadMetadata(files[1]).OfType<ExifSubIfdDirectory>().Single();

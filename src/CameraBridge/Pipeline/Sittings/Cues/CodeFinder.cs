@@ -49,6 +49,12 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>A stark part that is larger than so much of the picture is a pattern, or a code that the halved picture shows.</summary>
     private const double MostOfPicture = 0.25;
 
+    /// <summary>A field is looked at again with so much of its length around it, since it may reach further than it seemed to.</summary>
+    private const double EndMargin = 0.3;
+
+    /// <summary>So many of the fields that are found there.</summary>
+    private const int MostAgain = 2;
+
     private readonly QrSearch _qr = new();
 
     private readonly BarSearch _bars = new();
@@ -209,11 +215,21 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             }
 
             (GreyPicture picture, double factor) = fine.Value ?? (look, 1);
-            if (_bars.Read(picture, [.. aligned.Select(one => one.Scale(factor))]) is { } code)
+            IEnumerable<BarField> scaled = aligned.Select(one => one.Scale(factor));
+            if (_bars.Read(picture, factor > 1 ? scaled.Concat(FieldsAgain(picture, aligned[0].Scale(factor))) : scaled) is { } code)
             {
                 found.Add(code.Scale(1 / factor));
             }
         }
+    }
+
+    /// <summary>How a field lies by the edges of the fine picture, where they are further apart from print and the card's rim.</summary>
+    private static IEnumerable<BarField> FieldsAgain(GreyPicture picture, BarField field)
+    {
+        PixelArea area = field.Around(EndMargin, picture.Width, picture.Height);
+        GreyPicture cut = picture.Cut(area);
+        return BarField.Find(EdgeField.Of(cut)).Where(again => again.HalfLength >= field.HalfLength / 2).Take(MostAgain)
+            .SelectMany(again => BarLook.Align(cut, again)).Select(again => again with { X = again.X + area.X, Y = again.Y + area.Y });
     }
 
     private static bool IsCovered(List<FoundCode> found, PixelArea part) =>

@@ -195,6 +195,19 @@ internal readonly record struct BarField(double X, double Y, double AcrossX, dou
         return (X + (across * AcrossX) - (aslant * AcrossY), Y + (across * AcrossY) + (aslant * AcrossX));
     }
 
+    /// <summary>The rectangle around it, and around so much more at every side by its half length, within a picture.</summary>
+    public PixelArea Around(double margin, int width, int height)
+    {
+        double across = HalfLength * (1 + margin);
+        double along = HalfHeight + (HalfLength * margin);
+        (double X, double Y)[] corners = [At(-across, -along), At(across, -along), At(across, along), At(-across, along)];
+        int left = (int)Math.Clamp(corners.Min(corner => corner.X), 0, width - 1);
+        int top = (int)Math.Clamp(corners.Min(corner => corner.Y), 0, height - 1);
+        int right = (int)Math.Clamp(corners.Max(corner => corner.X), left + 1, width);
+        int bottom = (int)Math.Clamp(corners.Max(corner => corner.Y), top + 1, height);
+        return new PixelArea(left, top, right - left, bottom - top);
+    }
+
     /// <summary>Values along a line across the bars, the mean of some beside each other.</summary>
     public float[] Line(GreyPicture picture, double along, double half, int width)
     {

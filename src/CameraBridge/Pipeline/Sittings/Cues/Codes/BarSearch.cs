@@ -27,9 +27,9 @@ internal sealed class BarSearch
 
     /// <summary>Reads the code in a field.</summary>
     /// <param name="picture">The picture.</param>
-    /// <param name="fields">The field, as it may lie.</param>
+    /// <param name="fields">The field, as it may lie; taken one by one, until it is read.</param>
     /// <returns>Null where there is none that can be believed.</returns>
-    public FoundCode? Read(GreyPicture picture, IReadOnlyList<BarField> fields)
+    public FoundCode? Read(GreyPicture picture, IEnumerable<BarField> fields)
     {
         // What was read in a field that lies otherwise, and is not said again, speaks against what is.
         var before = new List<string>();
