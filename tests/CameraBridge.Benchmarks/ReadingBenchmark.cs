@@ -125,40 +125,21 @@ internal static class ReadingBenchmark
     /// <summary>Hard scenes of every symbology and size; those that were not read are searched whole, by the program's own readers and by the library's.</summary>
     private static void Screen(int seed, int count, IReadOnlyList<string> originals)
     {
-        var sizes = new[] { (640, 480), (1280, 960), (1920, 1080) };
-        BarcodeFormat[] formats = [BarcodeFormat.QR_CODE, BarcodeFormat.CODE_128, BarcodeFormat.DATA_MATRIX];
         var losses = new ConcurrentBag<string>();
-        CodeScene Draw(int number)
-        {
-            (int width, int height) = sizes[number % 3];
-            var recipe = new SceneRecipe
-            {
-                Symbology = formats[number / 3 % 3],
-                Width = width,
-                Height = height,
-                Fill = new(0.08, 0.6),
-                Tilt = new(0, 45),
-                Blur = new(0, 2),
-                Noise = new(0, 20),
-                Glare = new(0, 1),
-                Vignette = number % 2 == 0 ? new(0.85, 1) : default,
-                Backgrounds = originals,
-            };
-            return CodeScene.Draw(recipe.Draw(seed, number));
-        }
-
+        SceneRecipe Recipe(int number) => SceneRecipe.Hard(number) with { Backgrounds = originals };
+        CodeScene Draw(int number) => CodeScene.Draw(Recipe(number).Draw(seed, number));
         Looked[] looked = Look(count, Draw);
         Parallel.ForEach(looked.Where(one => !one.IsRight), OneACore, () => new UnscreenedSearch(), (one, _, unscreened) =>
         {
             byte[] file = Draw(one.Number).File;
             if (unscreened.Finds(file, one.Text) is { } look)
             {
-                losses.Add($"{formats[one.Number / 3 % 3]} number {one.Number}, by our own readers: {look}");
+                losses.Add($"{Recipe(one.Number).Symbology} number {one.Number}, by our own readers: {look}");
             }
 
             if (WholeSearch.Read(file) == one.Text)
             {
-                losses.Add($"{formats[one.Number / 3 % 3]} number {one.Number}, by the library's");
+                losses.Add($"{Recipe(one.Number).Symbology} number {one.Number}, by the library's");
             }
 
             return unscreened;

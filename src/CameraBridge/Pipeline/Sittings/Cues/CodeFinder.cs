@@ -20,8 +20,8 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private const int MostRareParts = 4;
 
     /// <summary>
-    /// Half of the least length of a code of bars, in pixels of the small picture: four characters, start, check and stop have 68 modules, which in a small picture of a
-    /// quarter of the file's pixels may be as narrow as one reads in the fine one.
+    /// Half of the least length of a field of bars, in pixels of the small picture. The shortest label has 68 modules (four characters, start, check and stop); a field is told
+    /// shorter than its code where the ends are out of focus, and of one that is no code three lines are looked at and no more.
     /// </summary>
     private const double LeastHalfLength = 24;
 

@@ -20,13 +20,16 @@ internal sealed unsafe class SystemJpeg
 
     private readonly delegate* unmanaged<nint> _begin;
 
+    private readonly delegate* unmanaged<nint, byte*, nuint, int*, int*, int*, int*, int> _readHeader;
+
     private readonly delegate* unmanaged<nint, byte*, nuint, byte*, int, int, int, int, int, int> _decompress;
 
     private readonly delegate* unmanaged<nint, int> _destroy;
 
-    private SystemJpeg(nint begin, nint decompress, nint destroy)
+    private SystemJpeg(nint begin, nint readHeader, nint decompress, nint destroy)
     {
         _begin = (delegate* unmanaged<nint>)begin;
+        _readHeader = (delegate* unmanaged<nint, byte*, nuint, int*, int*, int*, int*, int>)readHeader;
         _decompress = (delegate* unmanaged<nint, byte*, nuint, byte*, int, int, int, int, int, int>)decompress;
         _destroy = (delegate* unmanaged<nint, int>)destroy;
     }
@@ -39,7 +42,7 @@ internal sealed unsafe class SystemJpeg
     /// <param name="width">Columns wanted: those of the file, or as many as a number of eighths makes of them, rounded up.</param>
     /// <param name="height">Rows wanted, likewise.</param>
     /// <param name="grey">Takes them, row by row.</param>
-    /// <returns>False where there was anything to complain of: a torn or damaged file, colours that have no luminance, another size.</returns>
+    /// <returns>False where there was anything to complain of: a torn or damaged file, colours that have no luminance, a size that it has not.</returns>
     /// <exception cref="ArgumentOutOfRangeException">They have no room there.</exception>
     public bool TryDecode(ReadOnlySpan<byte> file, int width, int height, Span<byte> grey)
     {
@@ -54,7 +57,11 @@ internal sealed unsafe class SystemJpeg
         {
             fixed (byte* from = file, to = grey)
             {
-                return _decompress(decompressor, from, (nuint)file.Length, to, width, width, height, Grey, LimitScans) == 0;
+                // Into a larger room it would decode without a complaint, and leave the rest as it was.
+                (int columns, int rows, int subsampling, int colours) = (0, 0, 0, 0);
+                return _readHeader(decompressor, from, (nuint)file.Length, &columns, &rows, &subsampling, &colours) == 0
+                    && IsReduced(columns, rows, width, height)
+                    && _decompress(decompressor, from, (nuint)file.Length, to, width, width, height, Grey, LimitScans) == 0;
             }
         }
         finally
@@ -63,9 +70,15 @@ internal sealed unsafe class SystemJpeg
         }
     }
 
+    private static bool IsReduced(int columns, int rows, int width, int height) =>
+        Enumerable.Range(1, 8).Any(eighths => Reduced(columns, eighths) == width && Reduced(rows, eighths) == height);
+
+    /// <summary>TJSCALED.</summary>
+    private static long Reduced(long size, int eighths) => ((size * eighths) + 7) / 8;
+
     private static SystemJpeg? Load() =>
         NativeLibrary.TryLoad(Library, out nint library) && NativeLibrary.TryGetExport(library, "tjInitDecompress", out nint begin)
-            && NativeLibrary.TryGetExport(library, "tjDecompress2", out nint decompress) && NativeLibrary.TryGetExport(library, "tjDestroy", out nint destroy)
-            ? new SystemJpeg(begin, decompress, destroy)
+            && NativeLibrary.TryGetExport(library, "tjDecompressHeader3", out nint readHeader) && NativeLibrary.TryGetExport(library, "tjDecompress2", out nint decompress) && NativeLibrary.TryGetExport(library, "tjDestroy", out nint destroy)
+            ? new SystemJpeg(begin, readHeader, decompress, destroy)
             : null;
 }

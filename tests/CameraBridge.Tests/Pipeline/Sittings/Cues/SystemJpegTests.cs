@@ -69,6 +69,18 @@ public sealed class SystemJpegTests
     }
 
     [Theory]
+    [InlineData(641, 480)]
+    [InlineData(640, 481)]
+    [InlineData(640, 960)]
+    [InlineData(2560, 1920)]
+    public void A_size_that_the_file_has_not_is_refused_and_no_pixel_is_left_as_it_was(int width, int height)
+    {
+        byte[] file = LabelScenes.Label(1, BarcodeFormat.QR_CODE, "P100000007", Difficulty.Easy, 1280, 960);
+
+        Assert.False(System().TryDecode(file, width, height, new byte[width * height]));
+    }
+
+    [Theory]
     [InlineData(BarcodeFormat.QR_CODE)]
     [InlineData(BarcodeFormat.CODE_128)]
     [InlineData(BarcodeFormat.DATA_MATRIX)]

@@ -49,6 +49,24 @@ public sealed record SceneRecipe
     /// <summary>Photographs to lay cards on, in turns with drawn skin.</summary>
     public IReadOnlyList<string> Backgrounds { get; init; } = [];
 
+    /// <summary>What scene number n of the hard ones is drawn from: symbologies and sizes in turns, small codes among them, with everything against them.</summary>
+    public static SceneRecipe Hard(int number)
+    {
+        (int width, int height) = (number % 3) switch { 0 => (640, 480), 1 => (1280, 960), _ => (1920, 1080) };
+        return new SceneRecipe
+        {
+            Symbology = (number / 3 % 3) switch { 0 => BarcodeFormat.QR_CODE, 1 => BarcodeFormat.CODE_128, _ => BarcodeFormat.DATA_MATRIX },
+            Width = width,
+            Height = height,
+            Fill = new(0.08, 0.6),
+            Tilt = new(0, 45),
+            Blur = new(0, 2),
+            Noise = new(0, 20),
+            Glare = new(0, 1),
+            Vignette = number % 2 == 0 ? new(0.85, 1) : default,
+        };
+    }
+
     /// <summary>The settings of one scene.</summary>
     /// <param name="seed">Of the whole series.</param>
     /// <param name="number">Of the scene in it, from 0.</param>
