@@ -94,7 +94,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             PixelArea area = part.Grow(16, look.Width, look.Height);
             if (_rare?.Read(look.Cut(area)) is { } code && found.Count < MostCodes)
             {
-                found.Add(code.Move(area.X, area.Y));
+                code.Move(area.X, area.Y).AddTo(found);
             }
         }
     }
@@ -126,16 +126,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
                 ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
                 : null);
             FindModules(cut, cut, 1, reaches, Math.Min(look.Width, look.Height), finePart, inPart);
-
-            // A part may hold a code that was read before, and more beside it.
-            foreach (FoundCode code in inPart.Select(code => code.Move(area.X, area.Y)))
-            {
-                (double x, double y) = (code.Corners.Average(corner => corner.X), code.Corners.Average(corner => corner.Y));
-                if (!found.Any(known => known.Holds(x, y)))
-                {
-                    found.Add(code);
-                }
-            }
+            inPart.ForEach(code => code.Move(area.X, area.Y).AddTo(found));
         }
     }
 
@@ -201,7 +192,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         {
             var more = new List<FoundCode>();
             _qr.Read(finer.Picture, [.. marks.Select(mark => mark.Scale(finer.Factor))], leastSure, more);
-            found.AddRange(more.Select(code => code.Scale(1 / finer.Factor)));
+            more.ForEach(code => code.Scale(1 / finer.Factor).AddTo(found));
         }
     }
 
@@ -218,7 +209,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             IEnumerable<BarField> scaled = aligned.Select(one => one.Scale(factor));
             if (_bars.Read(picture, factor > 1 ? scaled.Concat(FieldsAgain(picture, aligned[0].Scale(factor))) : scaled) is { } code)
             {
-                found.Add(code.Scale(1 / factor));
+                code.Scale(1 / factor).AddTo(found);
             }
         }
     }

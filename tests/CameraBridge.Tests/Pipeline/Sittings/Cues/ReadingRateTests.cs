@@ -85,6 +85,33 @@ public sealed class ReadingRateTests
         Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Texts));
     }
 
+    /// <summary>Found by the halved picture and again in a part of the small one; by three marks and again by others of the same.</summary>
+    [Theory]
+    [InlineData(116)]
+    [InlineData(117)]
+    [InlineData(154)]
+    [InlineData(169)]
+    [InlineData(333)]
+    public void A_code_that_several_looks_find_is_one(int number)
+    {
+        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(9, number));
+        using SKData data = SKData.CreateCopy(scene.File);
+
+        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Codes).Text);
+    }
+
+    [Theory]
+    [InlineData(7, 1435)]
+    [InlineData(9, 121)]
+    [InlineData(9, 482)]
+    public void Bars_that_were_found_and_not_read_are_read_by_their_edges_in_the_fine_picture(int seed, int number)
+    {
+        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(seed, number));
+        using SKData data = SKData.CreateCopy(scene.File);
+
+        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Codes).Text);
+    }
+
     [Fact]
     public void Corners_are_found_to_a_third_of_a_pixel_whatever_the_slant()
     {

@@ -62,7 +62,7 @@ internal sealed class DataMatrixSearch
             Point Scaled(Point point) => (point.X * factor, point.Y * factor);
             if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right)) is { } code)
             {
-                found.Add(code);
+                code.AddTo(found);
             }
         }
     }

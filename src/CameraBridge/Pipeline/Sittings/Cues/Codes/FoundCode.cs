@@ -29,6 +29,16 @@ internal sealed record FoundCode(string Text, BarcodeFormat Symbology, IReadOnly
         return true;
     }
 
+    /// <summary>Adds it to those that were found, unless one of them lies there: several looks find the same code, and a card that is seen twice would count as two.</summary>
+    public void AddTo(List<FoundCode> found)
+    {
+        (double x, double y) = (Corners.Average(corner => corner.X), Corners.Average(corner => corner.Y));
+        if (!found.Any(known => known.Holds(x, y)))
+        {
+            found.Add(this);
+        }
+    }
+
     /// <summary>The same in a picture that is larger or smaller.</summary>
     public FoundCode Scale(double factor) => this with
     {

@@ -77,7 +77,7 @@ internal sealed class QrSearch
             tries++;
             if (Read(picture, triple, ref seen) is { } code)
             {
-                found.Add(code);
+                code.AddTo(found);
                 used.UnionWith([triple.Corner, triple.Right, triple.Below]);
             }
         }
