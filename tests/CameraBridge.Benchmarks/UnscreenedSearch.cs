@@ -13,14 +13,19 @@ internal sealed class UnscreenedSearch
     /// <summary>The ink's reach is the shorter side by these.</summary>
     private static readonly int[] Reaches = [6, 10, 24, 48];
 
+    /// <summary>Those of the fine picture that the program has too; the others find by luck what noise hides.</summary>
+    private static readonly int[] FineReaches = [6, 48];
+
+    private readonly SummedPicture _sums = new();
+
     private readonly QrSearch _qr = new();
 
     private readonly DataMatrixSearch _dataMatrix = new();
 
     private readonly BarSearch _bars = new();
 
-    /// <summary>By which look a code that says so is found; null where by none.</summary>
-    public string? Finds(byte[] file, string text)
+    /// <summary>By which look a code that says so is found, and whether the program has that look too, where its screen tells it to; null where by none.</summary>
+    public (string Look, bool IsOurs)? Finds(byte[] file, string text)
     {
         using SKData data = SKData.CreateCopy(file);
         using PictureDecoder? decoder = PictureDecoder.Open(data, SystemJpeg.Installed);
@@ -29,18 +34,23 @@ internal sealed class UnscreenedSearch
             return null;
         }
 
-        GreyPicture half = look.Halve();
         double larger = fine.Width / (double)look.Width;
-        return FindsModules(look, half, 2, text, "half in small") ?? FindsModules(look, look, 1, text, "small") ?? FindsBars(look, fine, text, "bars in small")
-            ?? (larger > 1 ? FindsModules(fine, look, larger, text, "small in fine") ?? FindsModules(fine, fine, 1, text, "fine") ?? FindsBars(fine, fine, text, "bars in fine") : null);
+        if ((FindsModules(look, look.Halve(), 2, Reaches, text, "half") ?? FindsModules(look, look, 1, Reaches, text, "small") ?? FindsBars(look, fine, text, "bars in small")
+            ?? (larger > 1 ? FindsBars(fine, fine, text, "bars in fine") ?? FindsModules(fine, fine, 1, FineReaches, text, "fine") : null)) is { } ours)
+        {
+            return (ours, true);
+        }
+
+        return larger > 1 && (FindsModules(fine, look, larger, Reaches, text, "small in fine") ?? FindsModules(fine, fine, 1, Reaches, text, "fine")) is { } other ? (other, false) : null;
     }
 
-    private string? FindsModules(GreyPicture picture, GreyPicture inked, double factor, string text, string look)
+    private string? FindsModules(GreyPicture picture, GreyPicture inked, double factor, int[] reaches, string text, string look)
     {
         var found = new List<FoundCode>();
-        foreach (int reach in Reaches)
+        _sums.Take(inked);
+        foreach (int reach in reaches)
         {
-            InkPicture ink = InkPicture.Of(inked, Math.Max(8, Math.Min(inked.Width, inked.Height) / reach));
+            InkPicture ink = InkPicture.Of(_sums, new PixelArea(0, 0, inked.Width, inked.Height), Math.Max(8, Math.Min(inked.Width, inked.Height) / reach));
             _qr.Read(picture, [.. FinderMarks.Find(ink).Select(mark => mark.Scale(factor))], leastSure: 0, found);
             _dataMatrix.Read(picture, ink, factor, found);
             if (found.Any(code => code.Text == text))
@@ -56,11 +66,10 @@ internal sealed class UnscreenedSearch
     {
         foreach (BarField field in BarField.Find(EdgeField.Of(searched)))
         {
-            IReadOnlyList<BarField> aligned = BarLook.Align(searched, field);
             double factor = fine.Width / (double)searched.Width;
-            if (_bars.Read(fine, [.. (aligned.Count > 0 ? aligned : [field]).Select(one => one.Scale(factor))])?.Text == text)
+            if (_bars.Read(fine, [.. BarLook.Align(searched, field).Select(one => one.Scale(factor))])?.Text == text)
             {
-                return aligned.Count > 0 ? look : $"{look}, not alike";
+                return look;
             }
         }
 

@@ -29,10 +29,16 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private static readonly int[] ReachesOfLarge = [10, 6];
 
     /// <summary>... in a busy part of the small one ...</summary>
-    private static readonly int[] ReachesOfFine = [24];
+    private static readonly int[] ReachesOfBusy = [24];
 
-    /// <summary>... and in a stark part. What glare, a gradient or the card's rim hides to the one shows to the other.</summary>
-    private static readonly int[] ReachesOfStark = [6, 48];
+    /// <summary>... in a stark part of the small one (what glare, a gradient or the card's rim hides to the one shows to the other) ...</summary>
+    private static readonly int[] ReachesOfStark = [6, 48, 10];
+
+    /// <summary>... of the halved one ...</summary>
+    private static readonly int[] ReachesOfStarkLarge = [24, 48];
+
+    /// <summary>... and of the fine one, the widest first.</summary>
+    private static readonly int[] ReachesOfStarkFine = [6, 48];
 
     /// <summary>Modules around a pixel that it is compared with where a mark lies under glare: a finder pattern is seven across.</summary>
     private static readonly double[] GlareReaches = [4, 2.5];
@@ -47,13 +53,28 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private const double LeastOfPair = 0.6;
 
     /// <summary>A stark part that is larger than so much of the picture is a pattern, or a code that the halved picture shows.</summary>
-    private const double MostOfPicture = 0.25;
+    private const double MostOfSmall = 0.25;
 
-    /// <summary>A field is looked at again with so much of its length around it, since it may reach further than it seemed to.</summary>
-    private const double EndMargin = 0.3;
+    /// <summary>The same with what is around it: a code that fills more of the picture shows in the small one.</summary>
+    private const double MostOfFine = 0.06;
 
-    /// <summary>So many of the fields that are found there.</summary>
-    private const int MostAgain = 2;
+    /// <summary>So many stark parts are looked at in the fine picture.</summary>
+    private const int MostFineParts = 4;
+
+    /// <summary>So many fields of bars in one of them.</summary>
+    private const int MostFineFields = 3;
+
+    /// <summary>Pixels of the small picture around a busy part ...</summary>
+    private const int AroundBusy = 16;
+
+    /// <summary>... and around a stark part, of whose code less may be stark; a second time around bars, which reach further than they are stark.</summary>
+    private const int AroundStark = 32;
+
+    private readonly SummedPicture _small = new();
+
+    private readonly SummedPicture _half = new();
+
+    private readonly SummedPicture _fine = new();
 
     private readonly QrSearch _qr = new();
 
@@ -76,12 +97,17 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             return found;
         }
 
-        FindLarge(look, fine, found);
-        FindBars(edges, fine, look, found);
+        // Codes that fill much of the picture show best in the halved one.
+        var sizes = new Sizes(look, look.Halve(), fine);
+        _half.Take(sizes.Half);
+        _small.Take(look);
+        FindModules(sizes, 2, new PixelArea(0, 0, sizes.Half.Width, sizes.Half.Height), ReachesOfLarge, found);
+        FindBars(sizes, edges, found);
 
         // What the reduced picture is too coarse for.
-        FindFine(look, CodeScreen.Find(edges, reach: 1), 16, ReachesOfFine, fine, found);
-        FindFine(look, [.. CodeScreen.FindStark(edges).Where(part => part.Width * part.Height < MostOfPicture * look.Width * look.Height)], 32, ReachesOfStark, fine, found);
+        FindInParts(CodeScreen.Find(edges, reach: 1), found, part => FindModules(sizes, 1, part.Grow(AroundBusy, look.Width, look.Height), ReachesOfBusy, found));
+        int stark = 0;
+        FindInParts(CodeScreen.FindStark(edges), found, part => FindInStark(sizes, part, stark++ < MostFineParts, found));
 
         FindRare(edges, look, found);
         return found;
@@ -91,7 +117,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     {
         foreach (PixelArea part in _rare is null ? [] : CodeScreen.Find(edges, reach: 2).Where(part => !IsCovered(found, part)).Take(MostRareParts))
         {
-            PixelArea area = part.Grow(16, look.Width, look.Height);
+            PixelArea area = part.Grow(AroundBusy, look.Width, look.Height);
             if (_rare?.Read(look.Cut(area)) is { } code && found.Count < MostCodes)
             {
                 code.Move(area.X, area.Y).AddTo(found);
@@ -99,82 +125,137 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         }
     }
 
-    /// <summary>Looks for finder patterns and solid sides in the halved picture, where codes that fill much of the picture show best.</summary>
-    private void FindLarge(GreyPicture look, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
-    {
-        GreyPicture half = look.Halve();
-        FindModules(look, half, 2, ReachesOfLarge, Math.Min(half.Width, half.Height), fine, found);
-    }
-
-    /// <summary>Looks for codes of small modules in parts of the picture, and so many pixels around them.</summary>
-    private void FindFine(
-        GreyPicture look, IReadOnlyList<PixelArea> parts, int margin, ReadOnlySpan<int> reaches, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    /// <summary>Looks at the parts in which nothing has been found.</summary>
+    private static void FindInParts(IReadOnlyList<PixelArea> parts, List<FoundCode> found, Action<PixelArea> find)
     {
         int tried = 0;
         foreach (PixelArea part in parts)
         {
-            if (found.Count >= MostCodes || tried >= MostParts || IsCovered(found, part))
+            if (found.Count < MostCodes && tried < MostParts && !IsCovered(found, part))
             {
-                continue;
+                tried++;
+                find(part);
+            }
+        }
+    }
+
+    /// <summary>Looks in every size at a part that is as black and white as print, until something is found there.</summary>
+    private void FindInStark(Sizes sizes, PixelArea part, bool alsoFine, List<FoundCode> found)
+    {
+        GreyPicture look = sizes.Look;
+        int before = found.Count;
+        PixelArea area = part.Grow(AroundStark, look.Width, look.Height);
+        if (part.Width * part.Height < MostOfSmall * look.Width * look.Height)
+        {
+            FindModules(sizes, 1, area, ReachesOfStark, found);
+        }
+
+        if (found.Count == before)
+        {
+            FindModules(sizes, 2, area.Scale(0.5, sizes.Half.Width, sizes.Half.Height), ReachesOfStarkLarge, found);
+        }
+
+        if (alsoFine && found.Count == before && sizes.Fine.Value is { } fine)
+        {
+            var inFine = new List<FoundCode>();
+            FindFineBars(fine.Picture, fine.Factor, area.Grow(AroundStark, look.Width, look.Height), inFine);
+            if (inFine.Count == 0 && area.Width * area.Height < MostOfFine * look.Width * look.Height)
+            {
+                FindFineModules(fine.Picture, area.Scale(fine.Factor, fine.Picture.Width, fine.Picture.Height), inFine);
             }
 
-            tried++;
-            PixelArea area = part.Grow(margin, look.Width, look.Height);
-            GreyPicture cut = look.Cut(area);
-            var inPart = new List<FoundCode>();
-            var finePart = new Lazy<(GreyPicture Picture, double Factor)?>(() => fine.Value is { } finer
-                ? (finer.Picture.Cut(area.Scale(finer.Factor, finer.Picture.Width, finer.Picture.Height)), finer.Factor)
-                : null);
-            FindModules(cut, cut, 1, reaches, Math.Min(look.Width, look.Height), finePart, inPart);
-            inPart.ForEach(code => code.Move(area.X, area.Y).AddTo(found));
+            inFine.ForEach(code => code.Scale(1 / fine.Factor).AddTo(found));
         }
+    }
+
+    /// <summary>Looks for bars that are too close together, or to print and the card's rim, to be told in the small picture.</summary>
+    /// <param name="picture">The fine picture.</param>
+    /// <param name="factor">Its size by that of the small one.</param>
+    /// <param name="area">Where, in the small one.</param>
+    /// <param name="found">Takes the codes, in pixels of the fine picture.</param>
+    private void FindFineBars(GreyPicture picture, double factor, PixelArea area, List<FoundCode> found)
+    {
+        PixelArea part = area.Scale(factor, picture.Width, picture.Height);
+        foreach (BarField field in BarField.Find(EdgeField.Of(picture.Cut(part))).Where(field => field.HalfLength >= factor * LeastHalfLength).Take(MostFineFields))
+        {
+            if (_bars.Read(picture, BarLook.Align(picture, field with { X = field.X + part.X, Y = field.Y + part.Y })) is { } code)
+            {
+                code.AddTo(found);
+            }
+        }
+    }
+
+    /// <summary>Looks for codes whose modules are too small for the small picture.</summary>
+    /// <param name="picture">The fine picture.</param>
+    /// <param name="area">Where in it.</param>
+    /// <param name="found">Takes the codes, in pixels of the fine picture.</param>
+    private void FindFineModules(GreyPicture picture, PixelArea area, List<FoundCode> found)
+    {
+        // No more of the picture is summed up than the ink depends on.
+        int side = Math.Min(picture.Width, picture.Height);
+        PixelArea around = area.Grow(side / ReachesOfStarkFine[0], picture.Width, picture.Height);
+        GreyPicture cut = picture.Cut(around);
+        _fine.Take(cut);
+        var inCut = new List<FoundCode>();
+        for (int i = 0; i < ReachesOfStarkFine.Length && inCut.Count == 0; i++)
+        {
+            InkPicture ink = InkPicture.Of(_fine, area with { X = area.X - around.X, Y = area.Y - around.Y }, side / ReachesOfStarkFine[i]);
+            _qr.Read(cut, FinderMarks.Find(ink), leastSure: 0, inCut);
+            _dataMatrix.Read(cut, ink, 1, inCut);
+        }
+
+        inCut.ForEach(code => code.Move(around.X, around.Y).AddTo(found));
     }
 
     /// <summary>Looks for codes of modules by one reach after the other, until one is found.</summary>
-    private void FindModules(
-        GreyPicture look, GreyPicture inked, int reduction, ReadOnlySpan<int> reaches, int side, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    /// <param name="sizes">The picture.</param>
+    /// <param name="reduction">2 to look in the halved picture, 1 in the small one.</param>
+    /// <param name="area">Where, in that picture.</param>
+    /// <param name="reaches">What the ink is told by.</param>
+    /// <param name="found">Takes the codes.</param>
+    private void FindModules(Sizes sizes, int reduction, PixelArea area, ReadOnlySpan<int> reaches, List<FoundCode> found)
     {
+        SummedPicture inked = reduction == 1 ? _small : _half;
         int before = found.Count;
         for (int i = 0; i < reaches.Length && found.Count == before; i++)
         {
-            InkPicture ink = InkPicture.Of(inked, Math.Max(8, side / reaches[i]));
-            FindQr(look, ink, reduction, fine, found);
-            _dataMatrix.Read(look, ink, reduction, found);
+            InkPicture ink = InkPicture.Of(inked, area, Math.Max(8, Math.Min(inked.Picture.Width, inked.Picture.Height) / reaches[i]));
+            FindQr(sizes, inked, ink, reduction, found);
+            _dataMatrix.Read(sizes.Look, ink, reduction, found);
         }
     }
 
-    private void FindQr(GreyPicture look, InkPicture ink, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    private void FindQr(Sizes sizes, SummedPicture inked, InkPicture ink, int reduction, List<FoundCode> found)
     {
         IReadOnlyList<FinderMark> marks = FinderMarks.Find(ink);
         int before = found.Count;
-        ReadQr(look, marks, leastSure: 0, reduction, fine, found);
+        ReadQr(sizes, marks, leastSure: 0, reduction, found);
         if (found.Count == before && FinderMarks.LikelyPair(marks) is { } pair)
         {
-            FindUnderGlare(look, pair.One, pair.Other, reduction, fine, found);
+            FindUnderGlare(sizes, inked, ink.Area, pair.One, pair.Other, reduction, found);
         }
     }
 
     /// <summary>Looks for the third mark of a code of which two are clear: under glare it stands out from what lies next to it only.</summary>
-    private void FindUnderGlare(GreyPicture look, FinderMark one, FinderMark other, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    private void FindUnderGlare(Sizes sizes, SummedPicture inked, PixelArea area, FinderMark one, FinderMark other, int reduction, List<FoundCode> found)
     {
-        GreyPicture inked = reduction == 1 ? look : look.Halve();
         double apart = one.Distance(other);
         int before = found.Count;
         foreach (double reach in GlareReaches)
         {
             FinderMark[] third =
             [
-                .. FinderMarks.Find(InkPicture.Of(inked, (int)(reach * other.Module)), LeastOfPair * other.Module, glare: true)
+                .. FinderMarks.Find(InkPicture.Of(inked, area, (int)(reach * other.Module)), LeastOfPair * other.Module, glare: true)
                     .Where(mark => !mark.IsNear(one) && !mark.IsNear(other) && Math.Min(mark.Distance(one), mark.Distance(other)) < GlareDistance * apart),
             ];
             if (third.Length is > 0 and <= MostUnderGlare && found.Count == before)
             {
-                ReadQr(look, [one, other, .. third], leastSure: 2, reduction, fine, found);
+                ReadQr(sizes, [one, other, .. third], leastSure: 2, reduction, found);
             }
         }
     }
 
-    private void ReadQr(GreyPicture look, IReadOnlyList<FinderMark> seen, int leastSure, int reduction, Lazy<(GreyPicture Picture, double Factor)?> fine, List<FoundCode> found)
+    private void ReadQr(Sizes sizes, IReadOnlyList<FinderMark> seen, int leastSure, int reduction, List<FoundCode> found)
     {
         IReadOnlyList<FinderMark> marks =
         [
@@ -187,8 +268,8 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         }
 
         int before = found.Count;
-        bool stand = _qr.Read(look, marks, leastSure, found);
-        if (stand && found.Count == before && fine.Value is { } finer)
+        bool stand = _qr.Read(sizes.Look, marks, leastSure, found);
+        if (stand && found.Count == before && sizes.Fine.Value is { } finer)
         {
             var more = new List<FoundCode>();
             _qr.Read(finer.Picture, [.. marks.Select(mark => mark.Scale(finer.Factor))], leastSure, more);
@@ -196,33 +277,29 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         }
     }
 
-    private void FindBars(EdgeField edges, Lazy<(GreyPicture Picture, double Factor)?> fine, GreyPicture look, List<FoundCode> found)
+    private void FindBars(Sizes sizes, EdgeField edges, List<FoundCode> found)
     {
         foreach (BarField field in BarField.Find(edges).Where(field => field.HalfLength >= LeastHalfLength).Take(MostParts))
         {
-            if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || BarLook.Align(look, field) is not { Count: > 0 } aligned)
+            if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || BarLook.Align(sizes.Look, field) is not { Count: > 0 } aligned)
             {
                 continue;
             }
 
-            (GreyPicture picture, double factor) = fine.Value ?? (look, 1);
-            IEnumerable<BarField> scaled = aligned.Select(one => one.Scale(factor));
-            if (_bars.Read(picture, factor > 1 ? scaled.Concat(FieldsAgain(picture, aligned[0].Scale(factor))) : scaled) is { } code)
+            (GreyPicture picture, double factor) = sizes.Fine.Value ?? (sizes.Look, 1);
+            if (_bars.Read(picture, aligned.Select(one => one.Scale(factor))) is { } code)
             {
                 code.Scale(1 / factor).AddTo(found);
             }
         }
     }
 
-    /// <summary>How a field lies by the edges of the fine picture, where they are further apart from print and the card's rim.</summary>
-    private static IEnumerable<BarField> FieldsAgain(GreyPicture picture, BarField field)
-    {
-        PixelArea area = field.Around(EndMargin, picture.Width, picture.Height);
-        GreyPicture cut = picture.Cut(area);
-        return BarField.Find(EdgeField.Of(cut)).Where(again => again.HalfLength >= field.HalfLength / 2).Take(MostAgain)
-            .SelectMany(again => BarLook.Align(cut, again)).Select(again => again with { X = again.X + area.X, Y = again.Y + area.Y });
-    }
-
     private static bool IsCovered(List<FoundCode> found, PixelArea part) =>
         found.Any(code => code.Holds(part.X + (part.Width / 2.0), part.Y + (part.Height / 2.0)));
+
+    /// <summary>The picture as it is looked at.</summary>
+    /// <param name="Look">Small.</param>
+    /// <param name="Half">Half of that.</param>
+    /// <param name="Fine">Larger than small, and by how much; no value where there is no more to see.</param>
+    private sealed record Sizes(GreyPicture Look, GreyPicture Half, Lazy<(GreyPicture Picture, double Factor)?> Fine);
 }

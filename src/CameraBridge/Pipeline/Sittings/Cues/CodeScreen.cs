@@ -14,14 +14,17 @@ internal static class CodeScreen
     /// <summary>In a noisy picture: so many times the strength of its quieter squares.</summary>
     private const double AboveNoise = 1.7;
 
-    /// <summary>The noise is never taken to be stronger than this, since a code may fill the whole picture.</summary>
-    private const int MostNoise = 9;
-
     /// <summary>Grey levels between the darkest and the lightest pixel of a square.</summary>
     private const int LeastContrast = 40;
 
     /// <summary>The same in stark parts: one in ten of the busy parts of photographs without a code has a core of such squares.</summary>
     private const int StarkContrast = 100;
+
+    /// <summary>The same in small ones: of small print little contrast is left.</summary>
+    private const int SmallStarkContrast = 80;
+
+    /// <summary>Squares of the longer side of a small one.</summary>
+    private const int LargestSmall = 12;
 
     /// <summary>Squares with light and dark: a code of 24 by 24 pixels covers so many.</summary>
     private const int LeastSquares = 9;
@@ -56,7 +59,11 @@ internal static class CodeScreen
     /// <summary>Finds the busy parts that are nearly black and white, as print is: few and small enough to be looked at more than once.</summary>
     /// <param name="edges">The small picture's edges.</param>
     /// <returns>Where, in pixels of that picture, largest sum of edges first.</returns>
-    public static IReadOnlyList<PixelArea> FindStark(EdgeField edges) => Find(edges, 1, StarkContrast);
+    public static IReadOnlyList<PixelArea> FindStark(EdgeField edges)
+    {
+        IReadOnlyList<PixelArea> stark = Find(edges, 1, StarkContrast);
+        return [.. stark, .. Find(edges, 1, SmallStarkContrast).Where(part => Math.Max(part.Width, part.Height) <= LargestSmall * EdgeField.Square && !stark.Any(part.Meets))];
+    }
 
     private static IReadOnlyList<PixelArea> Find(EdgeField edges, int reach, int contrast)
     {
@@ -88,20 +95,12 @@ internal static class CodeScreen
     private static bool[] Busy(EdgeField edges, int contrast)
     {
         const int Pixels = EdgeField.Square * EdgeField.Square;
-        int[] sums = new int[edges.Columns * edges.Rows];
-        for (int i = 0; i < sums.Length; i++)
+        int threshold = (int)Math.Max(LeastEdges * Pixels, edges.Quiet * AboveNoise);
+        bool[] busy = new bool[edges.Columns * edges.Rows];
+        for (int i = 0; i < busy.Length; i++)
         {
-            sums[i] = edges[i % edges.Columns, i / edges.Columns].Sum;
-        }
-
-        int[] sorted = [.. sums];
-        Array.Sort(sorted);
-        double noise = Math.Min(sorted[sorted.Length / 5] / (double)Pixels, MostNoise);
-        int threshold = (int)(Math.Max(LeastEdges, noise * AboveNoise) * Pixels);
-        bool[] busy = new bool[sums.Length];
-        for (int i = 0; i < sums.Length; i++)
-        {
-            busy[i] = sums[i] >= threshold && edges[i % edges.Columns, i / edges.Columns].Contrast >= contrast;
+            EdgeField.Sums square = edges[i % edges.Columns, i / edges.Columns];
+            busy[i] = square.Sum >= threshold && square.Contrast >= contrast;
         }
 
         return busy;

@@ -67,15 +67,17 @@ internal sealed class GreyPicture : LuminanceSource
     /// <summary>The grey value at a point, between the pixels around it; the middle of the first pixel is (0.5, 0.5). Beyond the edge its last pixel goes on.</summary>
     public float At(double x, double y)
     {
-        float px = (float)Math.Clamp(x - 0.5, 0, Width - 1.001);
-        float py = (float)Math.Clamp(y - 0.5, 0, Height - 1.001);
+        float px = float.ClampNative((float)x - 0.5f, 0, Width - 1.001f);
+        float py = float.ClampNative((float)y - 0.5f, 0, Height - 1.001f);
         int left = (int)px;
         int top = (int)py;
         float shareX = px - left;
         float shareY = py - top;
-        int at = (top * Width) + left;
-        float upper = Pixels[at] + ((Pixels[at + 1] - Pixels[at]) * shareX);
-        float lower = Pixels[at + Width] + ((Pixels[at + Width + 1] - Pixels[at + Width]) * shareX);
+        ReadOnlySpan<byte> here = Pixels.AsSpan((top * Width) + left, Width + 2);
+        int first = here[0];
+        int under = here[Width];
+        float upper = first + ((here[1] - first) * shareX);
+        float lower = under + ((here[Width + 1] - under) * shareX);
         return upper + ((lower - upper) * shareY);
     }
 
@@ -143,6 +145,9 @@ internal readonly record struct PixelArea(int X, int Y, int Width, int Height)
     public int Right => X + Width;
 
     public int Bottom => Y + Height;
+
+    /// <summary>Whether it has pixels in common with another.</summary>
+    public bool Meets(PixelArea other) => X < other.Right && other.X < Right && Y < other.Bottom && other.Y < Bottom;
 
     /// <summary>The area enlarged on every side, and cut off at the edges of a picture.</summary>
     public PixelArea Grow(int by, int pictureWidth, int pictureHeight)

@@ -38,8 +38,8 @@ internal sealed class DataMatrixSearch
 
     /// <summary>Reads the codes whose solid sides are among the shapes.</summary>
     /// <param name="picture">The picture to look at modules in.</param>
-    /// <param name="ink">The picture that the shapes were found in.</param>
-    /// <param name="factor">The picture's size by that of the ink.</param>
+    /// <param name="ink">What the shapes are found in.</param>
+    /// <param name="factor">The picture's size by that of the one that the ink was made of.</param>
     /// <param name="found">Takes the codes.</param>
     public void Read(GreyPicture picture, InkPicture ink, double factor, List<FoundCode> found)
     {
@@ -52,14 +52,13 @@ internal sealed class DataMatrixSearch
                 continue;
             }
 
-            double middleX = hull.Average(corner => corner.X) * factor;
-            double middleY = hull.Average(corner => corner.Y) * factor;
-            if (found.Any(code => code.Holds(middleX, middleY)))
+            Point Scaled(Point point) => ((point.X + ink.Area.X) * factor, (point.Y + ink.Area.Y) * factor);
+            Point middle = Scaled((hull.Average(corner => corner.X), hull.Average(corner => corner.Y)));
+            if (found.Any(code => code.Holds(middle.X, middle.Y)))
             {
                 continue;
             }
 
-            Point Scaled(Point point) => (point.X * factor, point.Y * factor);
             if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right)) is { } code)
             {
                 code.AddTo(found);
@@ -209,6 +208,7 @@ internal sealed class DataMatrixSearch
     {
         // The best first; of two alike the one that was tried first.
         var candidates = new List<(double Contrast, int Columns, int Rows, Projection Map)>();
+        Quadrangle[] places = [.. Places(up, corner, right)];
         double ratio = Distance(corner, right) / Distance(corner, up);
         foreach ((int columns, int rows) in Sizes)
         {
@@ -219,7 +219,7 @@ internal sealed class DataMatrixSearch
             }
 
             double worst = candidates.Count == Decoded ? candidates[^1].Contrast : LeastContrast;
-            if (BestCorner(picture, columns, rows, [up, corner, right], worst) is { } best)
+            if (BestCorner(picture, columns, rows, places, worst) is { } best)
             {
                 candidates.Insert(candidates.TakeWhile(candidate => candidate.Contrast >= best.Contrast).Count(), (best.Contrast, columns, rows, best.Map));
                 candidates.RemoveRange(Math.Min(Decoded, candidates.Count), Math.Max(0, candidates.Count - Decoded));
@@ -237,37 +237,42 @@ internal sealed class DataMatrixSearch
         return null;
     }
 
-    /// <summary>The place of the fourth corner, around that of a parallelogram, by which the other two sides alternate best.</summary>
-    /// <returns>Null where the contrast is nowhere above the least.</returns>
-    private static (double Contrast, Projection Map)? BestCorner(GreyPicture picture, int columns, int rows, ReadOnlySpan<Point> legs, double least)
+    /// <summary>Places of the fourth corner around that of a parallelogram.</summary>
+    private static IEnumerable<Quadrangle> Places(Point up, Point corner, Point right)
     {
-        Point up = legs[0];
-        Point corner = legs[1];
-        Point right = legs[2];
         const double Reach = 0.2;
         const double Pace = 0.04;
-        double most = least;
-        Projection? best = null;
         for (double a = -Reach; a <= Reach + 1e-9; a += Pace)
         {
             for (double b = -Reach; b <= Reach + 1e-9; b += Pace)
             {
                 double x = up.X + right.X - corner.X + (a * (up.X - corner.X)) + (b * (right.X - corner.X));
                 double y = up.Y + right.Y - corner.Y + (a * (up.Y - corner.Y)) + (b * (right.Y - corner.Y));
-                if (Projection.Corners(columns, rows, [up, (x, y), right, corner]) is not { } map)
+                Point[] corners = [up, (x, y), right, corner];
+                if (Projection.Corners(1, 1, corners) is { } map)
                 {
-                    continue;
-                }
-
-                double contrast = Contrast(picture, map, columns, rows, most);
-                if (contrast > most)
-                {
-                    (most, best) = (contrast, map);
+                    yield return new Quadrangle(corners, map);
                 }
             }
         }
+    }
 
-        return best is null ? null : (most, best);
+    /// <summary>The place of the fourth corner by which the two sides that meet there alternate best.</summary>
+    /// <returns>Null where the contrast is nowhere above the least.</returns>
+    private static (double Contrast, Projection Map)? BestCorner(GreyPicture picture, int columns, int rows, Quadrangle[] places, double least)
+    {
+        double most = least;
+        Point[]? best = null;
+        foreach (Quadrangle place in places)
+        {
+            double contrast = Contrast(picture, place.Map, columns, rows, most);
+            if (contrast > most)
+            {
+                (most, best) = (contrast, place.Corners);
+            }
+        }
+
+        return best is not null && Projection.Corners(columns, rows, best) is { } map ? (most, map) : null;
     }
 
     /// <summary>Grey levels between the light and the dark modules of the alternating sides: the smaller of the two sides, or that of the first where it is not above the least.</summary>
@@ -276,7 +281,7 @@ internal sealed class DataMatrixSearch
         double top = 0;
         for (int x = 0; x < columns; x++)
         {
-            (double atX, double atY) = map.Apply(x + 0.5, 0.5);
+            (double atX, double atY) = map.Apply((x + 0.5) / columns, 0.5 / rows);
             top += x % 2 == 0 ? -picture.At(atX, atY) : picture.At(atX, atY);
         }
 
@@ -289,7 +294,7 @@ internal sealed class DataMatrixSearch
         double side = 0;
         for (int y = 0; y < rows; y++)
         {
-            (double atX, double atY) = map.Apply(columns - 0.5, y + 0.5);
+            (double atX, double atY) = map.Apply((columns - 0.5) / columns, (y + 0.5) / rows);
             side += y % 2 == 1 ? -picture.At(atX, atY) : picture.At(atX, atY);
         }
 
@@ -385,6 +390,10 @@ internal sealed class DataMatrixSearch
 
         return quiet >= 0.85 * all;
     }
+
+    /// <param name="Corners">Upper left, then clockwise.</param>
+    /// <param name="Map">From a square of side 1.</param>
+    private sealed record Quadrangle(Point[] Corners, Projection Map);
 
     private static double Distance(Point a, Point b) => Math.Sqrt(((a.X - b.X) * (a.X - b.X)) + ((a.Y - b.Y) * (a.Y - b.Y)));
 }

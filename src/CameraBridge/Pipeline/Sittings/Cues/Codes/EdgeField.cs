@@ -9,6 +9,9 @@ internal sealed class EdgeField
     /// <summary>Side of the squares, in pixels.</summary>
     public const int Square = 8;
 
+    /// <summary>Noise is never taken to be stronger than nine grey levels a pixel, since a code may fill the whole picture.</summary>
+    public const int MostQuiet = 9 * Square * Square;
+
     private readonly Sums[] _sums;
 
     private EdgeField(Sums[] sums, int columns, int rows)
@@ -16,11 +19,15 @@ internal sealed class EdgeField
         _sums = sums;
         Columns = columns;
         Rows = rows;
+        Quiet = QuietOf(sums);
     }
 
     public int Columns { get; }
 
     public int Rows { get; }
+
+    /// <summary>The sum of edges that a fifth of the squares have less than, up to <see cref="MostQuiet"/>: what noise makes, where nothing is.</summary>
+    public int Quiet { get; }
 
     public Sums this[int column, int row] => _sums[(row * Columns) + column];
 
@@ -38,6 +45,23 @@ internal sealed class EdgeField
         }
 
         return new EdgeField(sums, Math.Max(0, columns), Math.Max(0, rows));
+    }
+
+    private static int QuietOf(Sums[] squares)
+    {
+        int[] counts = new int[MostQuiet + 1];
+        foreach (Sums square in squares)
+        {
+            counts[Math.Min(square.Sum, MostQuiet)]++;
+        }
+
+        int quiet = 0;
+        for (int before = counts[0]; squares.Length > 0 && before <= squares.Length / 5 && quiet < MostQuiet; before += counts[quiet])
+        {
+            quiet++;
+        }
+
+        return quiet;
     }
 
     private static Sums Measure(GreyPicture picture, int left, int top)

@@ -38,7 +38,7 @@ internal static class FinderMarks
     private const double MostUnlike = 1.4;
 
     /// <summary>Finds them, the surest first.</summary>
-    /// <param name="picture">The picture.</param>
+    /// <param name="picture">The ink; the marks' places are those in the picture that it was made of.</param>
     /// <param name="least">Pixels a module, at the least.</param>
     /// <param name="glare">Whether a part of a mark may be lost: then two directions besides its rows are enough.</param>
     public static IReadOnlyList<FinderMark> Find(InkPicture picture, double least = 0, bool glare = false)
@@ -47,53 +47,25 @@ internal static class FinderMarks
         Span<int> runs = stackalloc int[5];
         for (int y = 1; y < picture.Height - 1; y++)
         {
-            ReadOnlySpan<bool> row = picture.Row(y);
-            runs.Clear();
-            int at = 0;
-
-            // Five runs, the first dark; moved on by two when they are no pattern.
-            int filled = 0;
-            while (at < row.Length)
+            ReadOnlySpan<int> turns = picture.Turns(y);
+            for (int first = 0; first + 5 < turns.Length; first += 2)
             {
-                bool dark = filled % 2 == 0;
-                int run = row[at..].IndexOf(!dark);
-                bool ends = run < 0;
-                run = ends ? row.Length - at : run;
-                at += run;
-                if (filled == 0 && run == 0)
+                for (int i = 0; i < runs.Length; i++)
                 {
-                    // Begins with light.
-                    int light = row[at..].IndexOf(true);
-                    if (light < 0)
-                    {
-                        break;
-                    }
-
-                    at += light;
-                    continue;
-                }
-
-                runs[filled++] = run;
-                if (filled < 5)
-                {
-                    continue;
+                    runs[i] = turns[first + i + 1] - turns[first + i];
                 }
 
                 if (IsPattern(runs, out double module) && module >= least / 2)
                 {
-                    double centre = at - runs[4] - runs[3] - (runs[2] / 2.0);
-                    Check(picture, centre, y, module, glare ? 2 : 3, found);
+                    Check(picture, turns[first + 2] + (runs[2] / 2.0), y, module, glare ? 2 : 3, found);
                 }
-
-                (runs[0], runs[1], runs[2]) = (runs[2], runs[3], runs[4]);
-                filled = 3;
             }
         }
 
         return
         [
             .. found.Where(mark => mark.Module >= least && mark.Rows >= Math.Max(2, mark.Module * 0.7))
-                .Select(mark => mark with { IsSure = mark.Module >= LeastSure && mark.Rows >= RowsOfSure * mark.Module })
+                .Select(mark => mark with { X = mark.X + picture.Area.X, Y = mark.Y + picture.Area.Y, IsSure = mark.Module >= LeastSure && mark.Rows >= RowsOfSure * mark.Module })
                 .OrderByDescending(mark => mark.IsSure).ThenByDescending(mark => mark.Rows / mark.Module).Take(Most),
         ];
     }
@@ -117,7 +89,10 @@ internal static class FinderMarks
     {
         int total = runs[0] + runs[1] + runs[2] + runs[3] + runs[4];
         module = total / 7.0;
-        if (total < 7)
+
+        // Most are none because a run is longer than the middle one: what the bounds below allow too is not.
+        int longest = runs[2] + 1;
+        if (total < 7 || runs[0] > longest || runs[1] > longest || runs[3] > longest || runs[4] > longest)
         {
             return false;
         }

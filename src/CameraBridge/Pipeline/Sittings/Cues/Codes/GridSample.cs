@@ -23,7 +23,29 @@ internal static class GridSample
         {
             for (int x = 0; x < columns; x++)
             {
-                grid[x, y] = values[(y * columns) + x] < Threshold(values, columns, rows, x, y, byMean) ? Module.Dark : Module.Light;
+                grid[x, y] = IsDark(values, columns, Neighbourhood(columns, rows, x, y), x, y, byMean) ? Module.Dark : Module.Light;
+            }
+        }
+
+        return grid;
+    }
+
+    /// <summary>The same for the modules that are known beforehand only; the others stay unknown.</summary>
+    public static ModuleGrid ReadKnown(GreyPicture picture, Projection map, ModuleGrid known)
+    {
+        var values = new float[known.Columns * known.Rows];
+        values.AsSpan().Fill(float.NaN);
+        var grid = new ModuleGrid(known.Columns, known.Rows);
+        for (int y = 0; y < known.Rows; y++)
+        {
+            for (int x = 0; x < known.Columns; x++)
+            {
+                if (known[x, y] != Module.Unknown)
+                {
+                    PixelArea around = Neighbourhood(known.Columns, known.Rows, x, y);
+                    Fill(picture, map, values, known.Columns, around);
+                    grid[x, y] = IsDark(values, known.Columns, around, x, y, byMean: false) ? Module.Dark : Module.Light;
+                }
             }
         }
 
@@ -40,26 +62,41 @@ internal static class GridSample
             + picture.At(atX + (Off * xy), atY + (Off * yy)) + picture.At(atX - (Off * xy), atY - (Off * yy))) / 6);
     }
 
-    private static float Threshold(float[] values, int columns, int rows, int x, int y, bool byMean)
+    /// <summary>Looks at those modules that were not looked at before.</summary>
+    private static void Fill(GreyPicture picture, Projection map, float[] values, int columns, PixelArea modules)
+    {
+        for (int y = modules.Y; y < modules.Bottom; y++)
+        {
+            for (int x = modules.X; x < modules.Right; x++)
+            {
+                ref float value = ref values[(y * columns) + x];
+                value = float.IsNaN(value) ? Look(picture, map, x + 0.5, y + 0.5) : value;
+            }
+        }
+    }
+
+    private static PixelArea Neighbourhood(int columns, int rows, int x, int y)
+    {
+        int top = Math.Clamp(y - Neighbours, 0, Math.Max(0, rows - (2 * Neighbours) - 1));
+        int left = Math.Clamp(x - Neighbours, 0, Math.Max(0, columns - (2 * Neighbours) - 1));
+        return new PixelArea(left, top, Math.Min(columns - left, (2 * Neighbours) + 1), Math.Min(rows - top, (2 * Neighbours) + 1));
+    }
+
+    private static bool IsDark(float[] values, int columns, PixelArea around, int x, int y, bool byMean)
     {
         float least = float.MaxValue;
         float most = float.MinValue;
         float sum = 0;
-        int count = 0;
-        int top = Math.Clamp(y - Neighbours, 0, Math.Max(0, rows - (2 * Neighbours) - 1));
-        int left = Math.Clamp(x - Neighbours, 0, Math.Max(0, columns - (2 * Neighbours) - 1));
-        for (int row = top; row < Math.Min(rows, top + (2 * Neighbours) + 1); row++)
+        for (int row = around.Y; row < around.Bottom; row++)
         {
-            for (int column = left; column < Math.Min(columns, left + (2 * Neighbours) + 1); column++)
+            foreach (float value in values.AsSpan((row * columns) + around.X, around.Width))
             {
-                float value = values[(row * columns) + column];
-                least = Math.Min(least, value);
-                most = Math.Max(most, value);
+                least = float.MinNative(least, value);
+                most = float.MaxNative(most, value);
                 sum += value;
-                count++;
             }
         }
 
-        return byMean ? sum / count : (least + most) / 2;
+        return values[(y * columns) + x] < (byMean ? sum / (around.Width * around.Height) : (least + most) / 2);
     }
 }

@@ -69,21 +69,12 @@ internal sealed class InkShapes
         int above = 0;
         for (int y = 0; y < picture.Height; y++)
         {
-            ReadOnlySpan<bool> row = picture.Row(y);
+            ReadOnlySpan<int> turns = picture.Turns(y);
             int first = count;
             int beside = above;
-            for (int at = 0; at < row.Length; at++)
+            for (int i = 0; i < turns.Length; i += 2)
             {
-                if (!row[at])
-                {
-                    continue;
-                }
-
-                int from = at;
-                while (++at < row.Length && row[at])
-                {
-                }
-
+                (int from, int at) = (turns[i], turns[i + 1]);
                 if (count == _runs.Length)
                 {
                     Array.Resize(ref _runs, 2 * count);

@@ -11,6 +11,7 @@ internal sealed class Projection
     private readonly double _originX;
     private readonly double _originY;
     private readonly double _unit;
+    private readonly double _perModule;
 
     private Projection(double[] map, double originX, double originY, double unit)
     {
@@ -18,6 +19,7 @@ internal sealed class Projection
         _originX = originX;
         _originY = originY;
         _unit = unit;
+        _perModule = 1 / unit;
     }
 
     /// <summary>The affine map that takes three points of a code to three of a picture.</summary>
@@ -79,17 +81,18 @@ internal sealed class Projection
     /// <summary>The pixel of a point of the code.</summary>
     public (double X, double Y) Apply(double x, double y)
     {
-        double nx = (x / _unit) - _originX;
-        double ny = (y / _unit) - _originY;
-        double w = (_map[6] * nx) + (_map[7] * ny) + 1;
-        return (((_map[0] * nx) + (_map[1] * ny) + _map[2]) / w, ((_map[3] * nx) + (_map[4] * ny) + _map[5]) / w);
+        double nx = (x * _perModule) - _originX;
+        double ny = (y * _perModule) - _originY;
+        ReadOnlySpan<double> map = _map.AsSpan(0, 8);
+        double share = 1 / ((map[6] * nx) + (map[7] * ny) + 1);
+        return (((map[0] * nx) + (map[1] * ny) + map[2]) * share, ((map[3] * nx) + (map[4] * ny) + map[5]) * share);
     }
 
     /// <summary>How the picture changes with the code at a point: pixels a module along x (first two) and along y.</summary>
     public (double XX, double YX, double XY, double YY) Derivative(double x, double y)
     {
-        double nx = (x / _unit) - _originX;
-        double ny = (y / _unit) - _originY;
+        double nx = (x * _perModule) - _originX;
+        double ny = (y * _perModule) - _originY;
         double w = (_map[6] * nx) + (_map[7] * ny) + 1;
         double px = ((_map[0] * nx) + (_map[1] * ny) + _map[2]) / w;
         double py = ((_map[3] * nx) + (_map[4] * ny) + _map[5]) / w;
@@ -113,8 +116,8 @@ internal sealed class Projection
     /// <summary>The row of the normal equations of one edge: how its place along the direction changes with the eight entries.</summary>
     public void Row(double x, double y, double alongX, double alongY, Span<double> row)
     {
-        double nx = (x / _unit) - _originX;
-        double ny = (y / _unit) - _originY;
+        double nx = (x * _perModule) - _originX;
+        double ny = (y * _perModule) - _originY;
         double w = (_map[6] * nx) + (_map[7] * ny) + 1;
         double px = ((_map[0] * nx) + (_map[1] * ny) + _map[2]) / w;
         double py = ((_map[3] * nx) + (_map[4] * ny) + _map[5]) / w;

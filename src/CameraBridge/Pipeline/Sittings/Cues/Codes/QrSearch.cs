@@ -119,7 +119,7 @@ internal sealed class QrSearch
         int size = 17 + (4 * version);
         ModuleGrid always = QrPatterns.Finders(version);
         Projection map = GridFit.Improve(picture, First(triple, size), always, 0.9).Map;
-        return always.Agreement(GridSample.Read(picture, map, size, size, byMean: false));
+        return always.Agreement(GridSample.ReadKnown(picture, map, always));
     }
 
     private static Projection First(Triple triple, int size) => Projection.Affine(

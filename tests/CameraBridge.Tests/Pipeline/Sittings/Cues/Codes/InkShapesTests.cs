@@ -80,7 +80,7 @@ public sealed class InkShapesTests
         }
     }
 
-    private static InkPicture Picture(bool[] ink) => InkPicture.Of(new GreyPicture([.. ink.Select(dark => dark ? (byte)0 : (byte)255)], Side, Side), Side);
+    private static InkPicture Picture(bool[] ink) => InkPictureTests.Whole(new GreyPicture([.. ink.Select(dark => dark ? (byte)0 : (byte)255)], Side, Side), Side);
 
     private static long Cross((int X, int Y) a, (int X, int Y) b, (int X, int Y) c) => ((long)(b.X - a.X) * (c.Y - a.Y)) - ((long)(b.Y - a.Y) * (c.X - a.X));
 }
