@@ -16,6 +16,9 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>More parts than this are one busy pattern.</summary>
     private const int MostParts = 12;
 
+    /// <summary>More stark ones.</summary>
+    private const int MostStarkParts = 6;
+
     /// <summary>The same for the symbologies that are searched slowly.</summary>
     private const int MostRareParts = 4;
 
@@ -32,7 +35,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private static readonly int[] ReachesOfBusy = [24];
 
     /// <summary>... in a stark part of the small one (what glare, a gradient or the card's rim hides to the one shows to the other) ...</summary>
-    private static readonly int[] ReachesOfStark = [6, 48, 10];
+    private static readonly int[] ReachesOfStark = [6, 48];
 
     /// <summary>... of the halved one ...</summary>
     private static readonly int[] ReachesOfStarkLarge = [24, 48];
@@ -53,10 +56,10 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private const double LeastOfPair = 0.6;
 
     /// <summary>A stark part that is larger than so much of the picture is a pattern, or a code that the halved picture shows.</summary>
-    private const double MostOfSmall = 0.25;
+    private const double MostOfSmall = 0.6;
 
     /// <summary>The same with what is around it: a code that fills more of the picture shows in the small one.</summary>
-    private const double MostOfFine = 0.06;
+    private const double MostOfFine = 0.15;
 
     /// <summary>So many stark parts are looked at in the fine picture.</summary>
     private const int MostFineParts = 4;
@@ -67,8 +70,11 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>Pixels of the small picture around a busy part ...</summary>
     private const int AroundBusy = 16;
 
-    /// <summary>... and around a stark part, of whose code less may be stark; a second time around bars, which reach further than they are stark.</summary>
+    /// <summary>... around a stark part, of whose code less may be stark ...</summary>
     private const int AroundStark = 32;
+
+    /// <summary>... and around that for bars, which reach further than they are stark.</summary>
+    private const int AroundBars = 64;
 
     private readonly SummedPicture _small = new();
 
@@ -105,9 +111,16 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         FindBars(sizes, edges, found);
 
         // What the reduced picture is too coarse for.
-        FindInParts(CodeScreen.Find(edges, reach: 1), found, part => FindModules(sizes, 1, part.Grow(AroundBusy, look.Width, look.Height), ReachesOfBusy, found));
-        int stark = 0;
-        FindInParts(CodeScreen.FindStark(edges), found, part => FindInStark(sizes, part, stark++ < MostFineParts, found));
+        foreach (PixelArea part in CodeScreen.Find(edges, reach: 1).Where(part => found.Count < MostCodes && !IsCovered(found, part)).Take(MostParts))
+        {
+            FindModules(sizes, 1, part.Grow(AroundBusy, look.Width, look.Height), ReachesOfBusy, found);
+        }
+
+        int finer = 0;
+        foreach ((PixelArea part, bool isFine) in CodeScreen.FindStark(edges).Where(part => found.Count < MostCodes && !IsCovered(found, part.Area)).Take(MostStarkParts))
+        {
+            FindInStark(sizes, part, isFine, isFine && finer++ < MostFineParts, found);
+        }
 
         FindRare(edges, look, found);
         return found;
@@ -125,27 +138,18 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         }
     }
 
-    /// <summary>Looks at the parts in which nothing has been found.</summary>
-    private static void FindInParts(IReadOnlyList<PixelArea> parts, List<FoundCode> found, Action<PixelArea> find)
-    {
-        int tried = 0;
-        foreach (PixelArea part in parts)
-        {
-            if (found.Count < MostCodes && tried < MostParts && !IsCovered(found, part))
-            {
-                tried++;
-                find(part);
-            }
-        }
-    }
-
-    /// <summary>Looks in every size at a part that is as black and white as print, until something is found there.</summary>
-    private void FindInStark(Sizes sizes, PixelArea part, bool alsoFine, List<FoundCode> found)
+    /// <summary>Looks at a part that is as black and white as print, until something is found there.</summary>
+    /// <param name="sizes">The picture.</param>
+    /// <param name="part">Where, in the small one.</param>
+    /// <param name="alsoSmall">Whether to look in the small picture, besides the halved one ...</param>
+    /// <param name="alsoFine">... and in the fine one.</param>
+    /// <param name="found">Takes the codes.</param>
+    private void FindInStark(Sizes sizes, PixelArea part, bool alsoSmall, bool alsoFine, List<FoundCode> found)
     {
         GreyPicture look = sizes.Look;
         int before = found.Count;
         PixelArea area = part.Grow(AroundStark, look.Width, look.Height);
-        if (part.Width * part.Height < MostOfSmall * look.Width * look.Height)
+        if (alsoSmall && part.Width * part.Height < MostOfSmall * look.Width * look.Height)
         {
             FindModules(sizes, 1, area, ReachesOfStark, found);
         }
@@ -158,7 +162,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         if (alsoFine && found.Count == before && sizes.Fine.Value is { } fine)
         {
             var inFine = new List<FoundCode>();
-            FindFineBars(fine.Picture, fine.Factor, area.Grow(AroundStark, look.Width, look.Height), inFine);
+            FindFineBars(fine.Picture, fine.Factor, area.Grow(AroundBars, look.Width, look.Height), inFine);
             if (inFine.Count == 0 && area.Width * area.Height < MostOfFine * look.Width * look.Height)
             {
                 FindFineModules(fine.Picture, area.Scale(fine.Factor, fine.Picture.Width, fine.Picture.Height), inFine);

@@ -46,12 +46,14 @@ internal sealed class DataMatrixSearch
         foreach ((int X, int Y)[] hull in _shapes.Find(ink, 20))
         {
             (Point Up, Point Corner, Point Right) legs = Legs(hull).FirstOrDefault(legs => IsSolid(ink, legs.Corner, legs.Up, legs.Right) && IsSolid(ink, legs.Corner, legs.Right, legs.Up)
-                && Alternates(ink, legs.Corner, legs.Up, legs.Right) && Alternates(ink, legs.Corner, legs.Right, legs.Up));
+                && Changes(ink, legs.Corner, legs.Up, legs.Right) >= LeastChanges && Changes(ink, legs.Corner, legs.Right, legs.Up) >= LeastChanges);
             if (legs.Up == legs.Right)
             {
                 continue;
             }
 
+            int mostColumns = MostModules(Changes(ink, legs.Corner, legs.Right, legs.Up));
+            int mostRows = MostModules(Changes(ink, legs.Corner, legs.Up, legs.Right));
             Point Scaled(Point point) => ((point.X + ink.Area.X) * factor, (point.Y + ink.Area.Y) * factor);
             Point middle = Scaled((hull.Average(corner => corner.X), hull.Average(corner => corner.Y)));
             if (found.Any(code => code.Holds(middle.X, middle.Y)))
@@ -59,7 +61,7 @@ internal sealed class DataMatrixSearch
                 continue;
             }
 
-            if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right)) is { } code)
+            if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right), mostColumns, mostRows) is { } code)
             {
                 code.AddTo(found);
             }
@@ -176,12 +178,13 @@ internal sealed class DataMatrixSearch
     }
 
     /// <summary>
-    /// True where ink and paper alternate somewhere near the side opposite to a leg, about where it lies if the look is not slanted. A quick look, before
-    /// all sizes and places are tried.
+    /// How often ink and paper change somewhere near the side opposite to a leg, about where it lies if the look is not slanted. A quick look, before all sizes and places are
+    /// tried.
     /// </summary>
-    private static bool Alternates(InkPicture ink, Point corner, Point leg, Point other)
+    private static int Changes(InkPicture ink, Point corner, Point leg, Point other)
     {
         const int Looks = 72;
+        int most = 0;
         for (double place = 0.7; place <= 1.1; place += 0.05)
         {
             int changes = 0;
@@ -195,16 +198,16 @@ internal sealed class DataMatrixSearch
                 was = isInk;
             }
 
-            if (changes >= LeastChanges)
-            {
-                return true;
-            }
+            most = Math.Max(most, changes);
         }
 
-        return false;
+        return most;
     }
 
-    private FoundCode? Read(GreyPicture picture, Point up, Point corner, Point right)
+    /// <summary>A side of n modules has n changes where it alternates, and about half as many where it does not; some are lost where modules are small or the look is slanted.</summary>
+    private static int MostModules(int changes) => (2 * changes) + 4;
+
+    private FoundCode? Read(GreyPicture picture, Point up, Point corner, Point right, int mostColumns, int mostRows)
     {
         // The best first; of two alike the one that was tried first.
         var candidates = new List<(double Contrast, int Columns, int Rows, Projection Map)>();
@@ -213,7 +216,7 @@ internal sealed class DataMatrixSearch
         foreach ((int columns, int rows) in Sizes)
         {
             double own = columns / (double)rows;
-            if (own / ratio > 1.7 || ratio / own > 1.7)
+            if (own / ratio > 1.7 || ratio / own > 1.7 || columns > mostColumns || rows > mostRows)
             {
                 continue;
             }
