@@ -67,6 +67,9 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>So many fields of bars in one of them.</summary>
     private const int MostFineFields = 3;
 
+    /// <summary>Bars that are not read are looked for again in the fine picture, with so much of the field's length around it, since they may reach further than it seemed.</summary>
+    private const double EndMargin = 0.3;
+
     /// <summary>Pixels of the small picture around a busy part ...</summary>
     private const int AroundBusy = 16;
 
@@ -291,10 +294,17 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             }
 
             (GreyPicture picture, double factor) = sizes.Fine.Value ?? (sizes.Look, 1);
+            var inFine = new List<FoundCode>();
             if (_bars.Read(picture, aligned.Select(one => one.Scale(factor))) is { } code)
             {
-                code.Scale(1 / factor).AddTo(found);
+                inFine.Add(code);
             }
+            else if (factor > 1)
+            {
+                FindFineBars(picture, factor, field.Around(EndMargin, sizes.Look.Width, sizes.Look.Height), inFine);
+            }
+
+            inFine.ForEach(one => one.Scale(1 / factor).AddTo(found));
         }
     }
 

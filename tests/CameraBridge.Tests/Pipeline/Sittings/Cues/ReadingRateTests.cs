@@ -83,6 +83,7 @@ public sealed class ReadingRateTests
     [InlineData(5, 401)]
     [InlineData(5, 4019)]
     [InlineData(8, 1202)]
+    [InlineData(11, 3785)]
     [InlineData(5, 1221)]
     [InlineData(8, 170)]
     [InlineData(5, 790)]
