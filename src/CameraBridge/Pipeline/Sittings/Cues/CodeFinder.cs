@@ -70,6 +70,9 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <summary>Bars that are not read are looked for again in the fine picture, with so much of the field's length around it, since they may reach further than it seemed.</summary>
     private const double EndMargin = 0.3;
 
+    /// <summary>So many of them: more are a pattern.</summary>
+    private const int MostAgain = 3;
+
     /// <summary>Pixels of the small picture around a busy part ...</summary>
     private const int AroundBusy = 16;
 
@@ -286,6 +289,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
 
     private void FindBars(Sizes sizes, EdgeField edges, List<FoundCode> found)
     {
+        int again = 0;
         foreach (BarField field in BarField.Find(edges).Where(field => field.HalfLength >= LeastHalfLength).Take(MostParts))
         {
             if (found.Count >= MostCodes || found.Any(code => code.Holds(field.X, field.Y)) || BarLook.Align(sizes.Look, field) is not { Count: > 0 } aligned)
@@ -299,7 +303,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             {
                 inFine.Add(code);
             }
-            else if (factor > 1)
+            else if (factor > 1 && again++ < MostAgain)
             {
                 FindFineBars(picture, factor, field.Around(EndMargin, sizes.Look.Width, sizes.Look.Height), inFine);
             }

@@ -27,8 +27,8 @@ internal static class CodeScreen
     private const int LargestSmall = 12;
 
     /// <summary>
-    /// Edges of a square by its contrast, at the middle of a part: one straight edge through each gives eight to ten. Bars and modules that the halved picture is too coarse for
-    /// give more (of 421 drawn ones all but one did), and half of the stark parts of photographs do not.
+    /// Edges of a square by its contrast, at the middle of a part: one straight edge through each gives eight to ten, and half of the stark parts of photographs give no more. Of
+    /// drawn codes some do so too, nearly all with squares of one direction only, as large modules have: those show in the halved picture.
     /// </summary>
     private const double LeastFineness = 10.4;
 

@@ -93,13 +93,7 @@ public sealed class ReadingRateTests
     [InlineData(5, 1431)]
     [InlineData(5, 2754)]
     [InlineData(8, 9)]
-    public void What_the_screen_once_passed_over_is_read(int seed, int number)
-    {
-        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(seed, number));
-        using SKData data = SKData.CreateCopy(scene.File);
-
-        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Texts));
-    }
+    public void What_the_screen_once_passed_over_is_read(int seed, int number) => AssertReadOnce(seed, number);
 
     /// <summary>Found by the halved picture and again in a part of the small one; by three marks and again by others of the same.</summary>
     [Theory]
@@ -108,25 +102,13 @@ public sealed class ReadingRateTests
     [InlineData(154)]
     [InlineData(169)]
     [InlineData(333)]
-    public void A_code_that_several_looks_find_is_one(int number)
-    {
-        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(9, number));
-        using SKData data = SKData.CreateCopy(scene.File);
-
-        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Codes).Text);
-    }
+    public void A_code_that_several_looks_find_is_one(int number) => AssertReadOnce(9, number);
 
     [Theory]
     [InlineData(7, 1435)]
     [InlineData(9, 121)]
     [InlineData(9, 482)]
-    public void Bars_that_were_found_and_not_read_are_read_by_their_edges_in_the_fine_picture(int seed, int number)
-    {
-        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(seed, number));
-        using SKData data = SKData.CreateCopy(scene.File);
-
-        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Codes).Text);
-    }
+    public void Bars_that_were_found_and_not_read_are_read_by_their_edges_in_the_fine_picture(int seed, int number) => AssertReadOnce(seed, number);
 
     [Fact]
     public void Corners_are_found_to_a_third_of_a_pixel_whatever_the_slant()
@@ -163,5 +145,13 @@ public sealed class ReadingRateTests
             pairs.Add((scene, reading));
         });
         return pairs;
+    }
+
+    private static void AssertReadOnce(int seed, int number)
+    {
+        CodeScene scene = CodeScene.Draw(SceneRecipe.Hard(number).Draw(seed, number));
+        using SKData data = SKData.CreateCopy(scene.File);
+
+        Assert.Equal(scene.Settings.Text, Assert.Single(new LabelReader().Read(data).Codes).Text);
     }
 }

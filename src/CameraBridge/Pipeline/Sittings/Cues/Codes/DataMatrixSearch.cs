@@ -45,15 +45,15 @@ internal sealed class DataMatrixSearch
     {
         foreach ((int X, int Y)[] hull in _shapes.Find(ink, 20))
         {
-            (Point Up, Point Corner, Point Right) legs = Legs(hull).FirstOrDefault(legs => IsSolid(ink, legs.Corner, legs.Up, legs.Right) && IsSolid(ink, legs.Corner, legs.Right, legs.Up)
-                && Changes(ink, legs.Corner, legs.Up, legs.Right) >= LeastChanges && Changes(ink, legs.Corner, legs.Right, legs.Up) >= LeastChanges);
+            (Point Up, Point Corner, Point Right, int MostColumns, int MostRows) legs = Legs(hull)
+                .Where(legs => IsSolid(ink, legs.Corner, legs.Up, legs.Right) && IsSolid(ink, legs.Corner, legs.Right, legs.Up))
+                .Select(legs => (legs.Up, legs.Corner, legs.Right, MostColumns: MostModules(ink, legs.Corner, legs.Right, legs.Up), MostRows: MostModules(ink, legs.Corner, legs.Up, legs.Right)))
+                .FirstOrDefault(legs => legs.MostColumns > 0 && legs.MostRows > 0);
             if (legs.Up == legs.Right)
             {
                 continue;
             }
 
-            int mostColumns = MostModules(Changes(ink, legs.Corner, legs.Right, legs.Up));
-            int mostRows = MostModules(Changes(ink, legs.Corner, legs.Up, legs.Right));
             Point Scaled(Point point) => ((point.X + ink.Area.X) * factor, (point.Y + ink.Area.Y) * factor);
             Point middle = Scaled((hull.Average(corner => corner.X), hull.Average(corner => corner.Y)));
             if (found.Any(code => code.Holds(middle.X, middle.Y)))
@@ -61,7 +61,7 @@ internal sealed class DataMatrixSearch
                 continue;
             }
 
-            if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right), mostColumns, mostRows) is { } code)
+            if (Read(picture, Scaled(legs.Up), Scaled(legs.Corner), Scaled(legs.Right), legs.MostColumns, legs.MostRows) is { } code)
             {
                 code.AddTo(found);
             }
@@ -178,10 +178,11 @@ internal sealed class DataMatrixSearch
     }
 
     /// <summary>
-    /// How often ink and paper change somewhere near the side opposite to a leg, about where it lies if the look is not slanted. A quick look, before all sizes and places are
-    /// tried.
+    /// The most modules that the side opposite to a leg may have by how often ink and paper change near it, about where it lies if the look is not slanted: a side of n modules has n
+    /// changes where it alternates and about half as many beside it, and some are lost where modules are small. A quick look, before sizes and places are tried.
     /// </summary>
-    private static int Changes(InkPicture ink, Point corner, Point leg, Point other)
+    /// <returns>0 where there are too few changes for any code.</returns>
+    private static int MostModules(InkPicture ink, Point corner, Point leg, Point other)
     {
         const int Looks = 72;
         int most = 0;
@@ -201,11 +202,8 @@ internal sealed class DataMatrixSearch
             most = Math.Max(most, changes);
         }
 
-        return most;
+        return most >= LeastChanges ? (2 * most) + 4 : 0;
     }
-
-    /// <summary>A side of n modules has n changes where it alternates, and about half as many where it does not; some are lost where modules are small or the look is slanted.</summary>
-    private static int MostModules(int changes) => (2 * changes) + 4;
 
     private FoundCode? Read(GreyPicture picture, Point up, Point corner, Point right, int mostColumns, int mostRows)
     {
