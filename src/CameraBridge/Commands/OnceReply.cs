@@ -89,7 +89,7 @@ internal sealed record OnceReply
 
         writer.WriteLine(string.Create(
             CultureInfo.InvariantCulture,
-            $"{Taken} files taken, {Known} known from before, {Skipped.Sum(skipped => skipped.Count)} not taken. {Sittings.Count(sitting => sitting.Step is not null)} sittings filed, {Sittings.Count(sitting => sitting.IsHeld)} with something held. {Seconds:0.0} s."));
+            $"{Taken} files taken, {Known} known from before, {Skipped.Sum(skipped => skipped.Count)} not taken{(Trouble is null ? "" : ", the rest not reached: nothing may be wiped")}. {Sittings.Count(sitting => sitting.Step is not null)} sittings filed, {Sittings.Count(sitting => sitting.IsHeld)} with something held. {Seconds:0.0} s."));
         if (ExitCode == ExitCodes.Held)
         {
             writer.WriteLine("'camerabridge held list' shows what waits for a person.");
@@ -97,7 +97,8 @@ internal sealed record OnceReply
         else if (ExitCode == ExitCodes.Undelivered)
         {
             writer.WriteLine(
-                "What is undelivered or unconfirmed stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
+                (Trouble is null ? "" : "Run 'once' again when that is mended: it carries on where it stopped. ")
+                + "What is undelivered or unconfirmed stays queued: run 'once' again or start the service when the peer is back. 'camerabridge check' finds the fault. "
                 + "What was refused or given up goes again by 'camerabridge deliveries again'.");
         }
     }

@@ -23,6 +23,27 @@ public sealed class OnceReplyTests
         Assert.Single(said.Split('\n'), line => line.Contains("Nothing listens there.", StringComparison.Ordinal));
     }
 
+    [Fact]
+    public void A_pass_that_was_cut_off_says_that_nothing_may_be_wiped_and_what_to_do()
+    {
+        using StringWriter writer = new();
+
+        new OnceReply { Source = "stick", Folder = "/media/stick", Taken = 30, Trouble = "The spool's disk is full.", ExitCode = ExitCodes.Undelivered }.WriteTable(writer);
+
+        Assert.Contains("The spool's disk is full.", writer.ToString(), StringComparison.Ordinal);
+        Assert.Contains("30 files taken, 0 known from before, 0 not taken, the rest not reached: nothing may be wiped.", writer.ToString(), StringComparison.Ordinal);
+        Assert.Contains("Run 'once' again when that is mended: it carries on where it stopped.", writer.ToString(), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_whole_pass_tells_no_one_to_run_again_what_is_done()
+    {
+        string said = Said([Sitting(1)]);
+
+        Assert.DoesNotContain("not reached", said, StringComparison.Ordinal);
+        Assert.DoesNotContain("carries on", said, StringComparison.Ordinal);
+    }
+
     private static string Said(IReadOnlyList<SittingReply> sittings)
     {
         using StringWriter writer = new();
