@@ -10,9 +10,6 @@ COPY src/ src/
 RUN dotnet publish src/CameraBridge/CameraBridge.csproj -c Release -r linux-x64 --self-contained false --no-restore -o /app
 
 FROM mcr.microsoft.com/dotnet/aspnet:10.0
-# Decodes pictures faster; named otherwise by Debian. Where neither can be had, the program's own decoder does it.
-RUN apt-get update && (apt-get install -y --no-install-recommends libturbojpeg || apt-get install -y --no-install-recommends libturbojpeg0 || true) \
- && rm -rf /var/lib/apt/lists/*
 RUN useradd --system --uid 10104 --home-dir /var/lib/camerabridge --create-home camerabridge \
  && mkdir -p /var/lib/camerabridge/spool /etc/camerabridge \
  && chown -R camerabridge:camerabridge /var/lib/camerabridge

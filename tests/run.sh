@@ -20,9 +20,9 @@ export DOTNET_CLI_TELEMETRY_OPTOUT=1 DOTNET_NOLOGO=1
 # The peers: dcmtk (worklist, receiver, senders), Orthanc (archive, worklist), dicom3tools (validator), pydicom and GDCM (readers), djpeg (decoder),
 # ffmpeg (clips), dcmjs-dimse of npm (RIS and archive), PostgreSQL (state of several workers; the tests start a server of their own),
 # iproute2 and nftables (a network of its own that is narrow and drops), nginx and tinyproxy (what stands before web archives), zint (draws codes),
-# python3-stdnum (check digits), poppler and ZBar (printed cards rendered and read), libturbojpeg (a decoder that the program uses where it is there).
+# python3-stdnum (check digits), poppler and ZBar (printed cards rendered and read).
 packages=(dcmtk orthanc orthanc-dicomweb dicom3tools ffmpeg libgdcm-tools python3-pydicom python3-gdcm python3-pil python3-numpy libjpeg-turbo-progs gcc libc6-dev curl
-  procps postgresql iproute2 nftables nginx-light tinyproxy zint python3-stdnum poppler-utils zbar-tools libturbojpeg0)
+  procps postgresql iproute2 nftables nginx-light tinyproxy zint python3-stdnum poppler-utils zbar-tools)
 command -v npm >/dev/null || packages+=(npm)
 missing=()
 for package in "${packages[@]}"; do

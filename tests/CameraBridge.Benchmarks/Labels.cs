@@ -55,7 +55,7 @@ internal static class Labels
         var whole = new List<double>();
         int found = 0;
         int foundWhole = 0;
-        var reader = new LabelReader(system: SystemJpeg.Installed);
+        var reader = new LabelReader();
         foreach ((byte[] file, string? text) in pictures)
         {
             MeasureOne(reader, file, text, own, whole, ref found, ref foundWhole);
@@ -100,7 +100,7 @@ internal static class Labels
 
             var site = new SiteConfiguration { SpoolFolder = spool, StateFile = "", Labels = new LabelConfiguration { Read = false } };
             var stage = new CuesStage(site, null!, NullLogger<CuesStage>.Instance);
-            var reader = new LabelReader(system: SystemJpeg.Installed);
+            var reader = new LabelReader();
             long start = Stopwatch.GetTimestamp();
             for (int i = 0; i < Files; i++)
             {

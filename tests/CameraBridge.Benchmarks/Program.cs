@@ -18,6 +18,7 @@ Dictionary<string, (string What, Func<string[], Task<int>> RunAsync)> verbs = ne
     ["scenes"] = ($"photographed codes as files with their truth: --write FOLDER {ScenesWriter.Usage}", ScenesWriter.RunAsync),
     ["sending"] = ("ready-made objects to storescp, against storescu: [--count N]", Sending.RunAsync),
     ["stow"] = ("ready-made objects by STOW-RS to a server that only reads and to Orthanc, against curl: [--count N]", StowBenchmark.RunAsync),
+    ["luminance"] = ("decoding for the look at a picture, against the library that the program brings and djpeg: [FOLDER of photographs]", LuminanceBenchmark.RunAsync),
     ["transforms"] = ("lossless rotation and progressive conversion of photographs, against jpegtran: [FOLDER of photographs]", TransformsBenchmark.RunAsync),
     ["validate"] = ("1,000 objects of 100 KB through the check of files, against dciodvfy on as many processors: [--count N]", ValidateBenchmark.RunAsync),
     ["workers"] = ("one worker against two on PostgreSQL: [--program FILE]", WorkersBenchmark.RunAsync),

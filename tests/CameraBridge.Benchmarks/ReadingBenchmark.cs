@@ -48,13 +48,8 @@ internal static class ReadingBenchmark
     /// <summary>... and another's reader.</summary>
     private const string Library = "the library's reader";
 
-    /// <summary>The system's, where it has one, unless <c>--decoder own</c> says otherwise.</summary>
-    private static SystemJpeg? decoder;
-
     public static Task<int> RunAsync(string[] arguments)
     {
-        decoder = OnceProgram.Option(arguments, "--decoder") == "own" ? null : SystemJpeg.Installed;
-        Console.WriteLine($"JPEG is decoded by {(decoder is null ? "the library that the program brings" : "the system's libturbojpeg")}");
         int seed = ScenesWriter.Number(arguments, "--seed", 1);
         int count = ScenesWriter.Number(arguments, "--count", 100);
         string? photos = OnceProgram.Option(arguments, "--photos");
@@ -189,7 +184,7 @@ internal static class ReadingBenchmark
             0,
             count,
             OneACore,
-            () => new LabelReader(system: decoder),
+            () => new LabelReader(),
             (number, _, reader) =>
             {
                 if (draw(number) is { } scene)

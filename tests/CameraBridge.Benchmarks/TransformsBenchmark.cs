@@ -144,7 +144,7 @@ internal static class TransformsBenchmark
         return Median(times);
     }
 
-    private static double Median(List<double> times) => times.Order().ElementAt(times.Count / 2);
+    internal static double Median(List<double> times) => times.Order().ElementAt(times.Count / 2);
 
     private static double Milliseconds(Action action)
     {

@@ -31,7 +31,7 @@ internal sealed class UnscreenedSearch
     public (string Look, bool IsOurs)? Finds(byte[] file, string text)
     {
         using SKData data = SKData.CreateCopy(file);
-        using PictureDecoder? decoder = PictureDecoder.Open(data, SystemJpeg.Installed);
+        using PictureDecoder? decoder = PictureDecoder.Open(data);
         if (decoder?.Decode(LabelReader.LookSide) is not { } look || decoder.Decode(LabelReader.FineSide) is not { } fine)
         {
             return null;

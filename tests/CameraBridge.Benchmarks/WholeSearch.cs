@@ -26,7 +26,7 @@ internal static class WholeSearch
     /// <summary>The same from a file in memory.</summary>
     public static string? Read(SKData data)
     {
-        using PictureDecoder? decoder = PictureDecoder.Open(data, SystemJpeg.Installed);
+        using PictureDecoder? decoder = PictureDecoder.Open(data);
         if (decoder?.Decode(1280) is not { } picture)
         {
             return null;

@@ -93,6 +93,56 @@ internal sealed unsafe class JpegBits(JpegInput input)
             : ScanEnd.Whole;
     }
 
+    /// <summary>Takes bits away.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static void Drop(int length, ref ulong window, ref int count)
+    {
+        window <<= length;
+        count -= length;
+    }
+
+    /// <summary>The difference to the DC value before (section F.2.2.1); false when there is none, or the sum is beyond what 8-bit samples give.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static bool TakeDifference(int code, ref ulong window, ref int count, ref int predictor)
+    {
+        int size = code & 0xFF;
+        if (code == 0 || size > 15)
+        {
+            return false;
+        }
+
+        Drop(code >> 8, ref window, ref count);
+        if (size != 0)
+        {
+            predictor += Extend(size, ref window, ref count);
+        }
+
+        return predictor is >= short.MinValue and <= short.MaxValue;
+    }
+
+    /// <summary>The appended bits as a value (section F.2.2.1, EXTEND).</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static int Extend(int size, ref ulong window, ref int count)
+    {
+        int value = (int)(window >> (64 - size));
+        int negative = ~((int)((long)window >> 63));
+        Drop(size, ref window, ref count);
+        return value + (negative & (1 - (1 << size)));
+    }
+
+    /// <summary>Behind the data the window holds zeros; what they mean is then no damage but the end.</summary>
+    public static ScanEnd Broken(int count) => count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
+
+    /// <summary>Puts back what a decoder took into variables of its own.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public ScanEnd Keep(ulong window, int count, byte* at)
+    {
+        Window = window;
+        Count = count;
+        At = at;
+        return count < 0 ? ScanEnd.Short : ScanEnd.Whole;
+    }
+
     private void RefillAtTheEnd()
     {
         if (Count < 0)

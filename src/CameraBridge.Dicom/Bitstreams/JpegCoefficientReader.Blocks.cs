@@ -1,5 +1,6 @@
 using System.Numerics;
 using System.Runtime.CompilerServices;
+using static CameraBridge.Dicom.Bitstreams.JpegBits;
 
 namespace CameraBridge.Dicom.Bitstreams;
 
@@ -11,72 +12,11 @@ internal sealed unsafe partial class JpegCoefficientReader
 
     private ScanEnd DecodeSequential(ScanPart part, short* block)
     {
-        ulong window = bits.Window;
-        int count = bits.Count;
-        byte* at = bits.At;
-        bits.Refill(ref window, ref count, ref at);
-        int code = part.Dc.Code(window);
-        if (!TakeDifference(code, ref window, ref count, part))
-        {
-            return Broken(count);
-        }
-
-        block[0] = (short)part.Predictor;
-        JpegDecodingTable table = part.Ac;
-        int[] values = table.Values;
-        int k = 1;
-        do
-        {
-            if (count < 32)
-            {
-                bits.Refill(ref window, ref count, ref at);
-            }
-
-            int value = values[window >> (64 - JpegDecodingTable.LookupBits)];
-            if (value != 0)
-            {
-                k += (value >> 8) & 0xFF;
-                Drop(value & 0xFF, ref window, ref count);
-                if (k > 63)
-                {
-                    return Broken(count);
-                }
-
-                block[k++] = (short)(value >> 16);
-                continue;
-            }
-
-            code = table.Code(window);
-            if (code == 0)
-            {
-                return Broken(count);
-            }
-
-            Drop(code >> 8, ref window, ref count);
-            int size = code & 15;
-            int run = (code >> 4) & 15;
-            if (size == 0)
-            {
-                if (run != 15)
-                {
-                    break;
-                }
-
-                k += 16;
-                continue;
-            }
-
-            k += run;
-            if (k > 63)
-            {
-                return Broken(count);
-            }
-
-            block[k++] = (short)Extend(size, ref window, ref count);
-        }
-        while (k < 64);
-
-        return k > 64 ? Broken(count) : Keep(window, count, at);
+        int predictor = part.Predictor;
+        var target = new Kept(block);
+        ScanEnd end = JpegSequentialBlock.Decode(bits, part.Dc, part.Ac, ref predictor, ref target);
+        part.Predictor = predictor;
+        return end;
     }
 
     private ScanEnd DecodeDcFirst(ScanPart part, JpegScan scan, short* block)
@@ -85,14 +25,16 @@ internal sealed unsafe partial class JpegCoefficientReader
         int count = bits.Count;
         byte* at = bits.At;
         bits.Refill(ref window, ref count, ref at);
-        if (!TakeDifference(part.Dc.Code(window), ref window, ref count, part))
+        int predictor = part.Predictor;
+        if (!TakeDifference(part.Dc.Code(window), ref window, ref count, ref predictor))
         {
             return Broken(count);
         }
 
-        int value = part.Predictor << scan.Low;
+        part.Predictor = predictor;
+        int value = predictor << scan.Low;
         block[0] = (short)value;
-        return value is >= short.MinValue and <= short.MaxValue ? Keep(window, count, at) : ScanEnd.Damaged;
+        return value is >= short.MinValue and <= short.MaxValue ? bits.Keep(window, count, at) : ScanEnd.Damaged;
     }
 
     private ScanEnd RefineDc(JpegScan scan, short* block)
@@ -107,7 +49,7 @@ internal sealed unsafe partial class JpegCoefficientReader
 
         block[0] |= (short)((int)(window >> 63) << scan.Low);
         Drop(1, ref window, ref count);
-        return Keep(window, count, at);
+        return bits.Keep(window, count, at);
     }
 
     private ScanEnd DecodeAcFirst(ScanPart part, JpegScan scan, short* block)
@@ -133,8 +75,14 @@ internal sealed unsafe partial class JpegCoefficientReader
             int value = values[window >> (64 - JpegDecodingTable.LookupBits)];
             if (value != 0)
             {
-                k += (value >> 8) & 0xFF;
+                int zeros = (value >> 8) & 0xFF;
                 Drop(value & 0xFF, ref window, ref count);
+                if (zeros == JpegDecodingTable.EndOfBlock)
+                {
+                    break;
+                }
+
+                k += zeros;
                 if (k > scan.Last)
                 {
                     return Broken(count);
@@ -175,7 +123,7 @@ internal sealed unsafe partial class JpegCoefficientReader
             block[k++] = (short)extended;
         }
 
-        return k > scan.Last + 1 ? Broken(count) : Keep(window, count, at);
+        return k > scan.Last + 1 ? Broken(count) : bits.Keep(window, count, at);
     }
 
     private ScanEnd RefineAc(ScanPart part, JpegScan scan, short* block)
@@ -268,7 +216,7 @@ internal sealed unsafe partial class JpegCoefficientReader
             endOfBandRun--;
         }
 
-        return Keep(window, count, at);
+        return bits.Keep(window, count, at);
     }
 
     /// <summary>One more bit of a coefficient that is not 0.</summary>
@@ -296,51 +244,10 @@ internal sealed unsafe partial class JpegCoefficientReader
         return run;
     }
 
-    /// <summary>The difference to the DC value before (section F.2.2.1); false when there is none, or the sum is beyond what 8-bit samples give.</summary>
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static bool TakeDifference(int code, ref ulong window, ref int count, ScanPart part)
+    /// <summary>A block of a sequential scan, as it is written.</summary>
+    private readonly struct Kept(short* block) : IJpegBlockTarget
     {
-        int size = code & 0xFF;
-        if (code == 0 || size > 15)
-        {
-            return false;
-        }
-
-        Drop(code >> 8, ref window, ref count);
-        if (size != 0)
-        {
-            part.Predictor += Extend(size, ref window, ref count);
-        }
-
-        return part.Predictor is >= short.MinValue and <= short.MaxValue;
-    }
-
-    /// <summary>The appended bits as a value (section F.2.2.1, EXTEND).</summary>
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static int Extend(int size, ref ulong window, ref int count)
-    {
-        int value = (int)(window >> (64 - size));
-        int negative = ~((int)((long)window >> 63));
-        Drop(size, ref window, ref count);
-        return value + (negative & (1 - (1 << size)));
-    }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static void Drop(int length, ref ulong window, ref int count)
-    {
-        window <<= length;
-        count -= length;
-    }
-
-    /// <summary>Behind the data the window holds zeros; what they mean is then no damage but the end.</summary>
-    private static ScanEnd Broken(int count) => count < 16 ? ScanEnd.Short : ScanEnd.Damaged;
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private ScanEnd Keep(ulong window, int count, byte* at)
-    {
-        bits.Window = window;
-        bits.Count = count;
-        bits.At = at;
-        return count < 0 ? ScanEnd.Short : ScanEnd.Whole;
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        public void Put(int k, int value) => block[k] = (short)value;
     }
 }

@@ -1,4 +1,3 @@
-using System.Buffers.Binary;
 using System.Globalization;
 
 namespace CameraBridge.Dicom.Bitstreams;
@@ -9,11 +8,8 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
     /// <summary>Programs write about ten, the most careful ones some dozens; more is meant to keep a reader busy.</summary>
     private const int MaximumScans = 256;
 
-    private readonly JpegDecodingTable?[] dcTables = new JpegDecodingTable?[4];
-    private readonly JpegDecodingTable?[] acTables = new JpegDecodingTable?[4];
-    private readonly ushort[]?[] quantization = new ushort[4][];
+    private readonly JpegTables tables = new();
     private readonly JpegBits bits = new(input);
-    private int restartInterval;
 
     private bool IsProgressive => header.FrameMarker == 0xC2;
 
@@ -38,7 +34,7 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
                 return Malformed($"The picture has more than {MaximumScans} scans.");
             }
 
-            if ((TakeBody(segment) is { } body ? ReadSegment(segment.Marker, body) : Torn("The file ends within a marker segment.")) is { } refusal)
+            if ((input.SkipTo(segment.Offset) && input.TakeSegment() is { } body ? ReadSegment(segment.Marker, body) : Torn("The file ends within a marker segment.")) is { } refusal)
             {
                 return refusal;
             }
@@ -47,72 +43,8 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
         return JudgeWhole();
     }
 
-    private JpegRefusal? ReadSegment(byte marker, byte[] body) => marker switch
-    {
-        0xC4 => ReadHuffmanTables(body),
-        0xDB => ReadQuantizationTables(body),
-        0xDD => ReadRestartInterval(body),
-        0xDA => ReadScan(body),
-        _ => null,
-    };
-
-    /// <summary>What stands between the segment's length and its end; the input then stands behind it.</summary>
-    private byte[]? TakeBody(JpegSegment segment)
-    {
-        if (!input.SkipTo(segment.Offset) || !input.Ensure(4))
-        {
-            return null;
-        }
-
-        int length = BinaryPrimitives.ReadUInt16BigEndian(input.Buffered[2..]);
-        if (length < 2 || !input.Ensure(length + 2))
-        {
-            return null;
-        }
-
-        byte[] body = input.Buffered.Slice(4, length - 2).ToArray();
-        input.Position += length + 2;
-        return body;
-    }
-
-    private JpegRefusal? ReadHuffmanTables(ReadOnlySpan<byte> body) => JpegHuffmanSegment.Read(body, (isDc, number, counts, symbols) =>
-        ((isDc ? dcTables : acTables)[number] = JpegDecodingTable.Create(counts, symbols)) is not null)
-        ? null
-        : Malformed("A Huffman table cannot be what it says.");
-
-    private JpegRefusal? ReadQuantizationTables(ReadOnlySpan<byte> body)
-    {
-        while (body.Length > 0)
-        {
-            int bytes = body[0] >> 4 == 0 ? 1 : 2;
-            if (body[0] >> 4 > 1 || (body[0] & 15) > 3 || body.Length < 1 + (64 * bytes))
-            {
-                return Malformed("A quantization table cannot be what it says.");
-            }
-
-            ushort[] steps = new ushort[64];
-            for (int k = 0; k < 64; k++)
-            {
-                steps[k] = bytes == 1 ? body[1 + k] : BinaryPrimitives.ReadUInt16BigEndian(body[(1 + (2 * k))..]);
-            }
-
-            quantization[body[0] & 15] = steps;
-            body = body[(1 + (64 * bytes))..];
-        }
-
-        return null;
-    }
-
-    private JpegRefusal? ReadRestartInterval(ReadOnlySpan<byte> body)
-    {
-        if (body.Length < 2)
-        {
-            return Malformed("The restart interval is missing from its segment.");
-        }
-
-        restartInterval = BinaryPrimitives.ReadUInt16BigEndian(body);
-        return null;
-    }
+    private JpegRefusal? ReadSegment(byte marker, byte[] body) =>
+        marker == 0xDA ? ReadScan(body) : tables.Read(marker, body) is { } fault ? Malformed(fault) : null;
 
     /// <summary>The scan header (section B.2.3), its agreement with what came before (section G.1.1.1), and its blocks.</summary>
     private JpegRefusal? ReadScan(ReadOnlySpan<byte> body)
@@ -135,13 +67,13 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
         for (int i = 0; i < count; i++)
         {
             byte id = body[1 + (i * 2)];
-            int tables = body[2 + (i * 2)];
-            if (Array.Find(target.Planes, plane => plane.Id == id) is not { } plane || Array.Exists(parts, part => part?.Plane == plane) || tables >> 4 > 3 || (tables & 15) > 3)
+            int numbers = body[2 + (i * 2)];
+            if (Array.Find(target.Planes, plane => plane.Id == id) is not { } plane || Array.Exists(parts, part => part?.Plane == plane) || numbers >> 4 > 3 || (numbers & 15) > 3)
             {
                 return Malformed("A scan asks for a component or a table that there cannot be, or for a component twice.");
             }
 
-            parts[i] = new ScanPart(plane, dcTables[tables >> 4], acTables[tables & 15]);
+            parts[i] = new ScanPart(plane, tables.Dc[numbers >> 4], tables.Ac[numbers & 15]);
             if (!parts[i].HasTablesFor(scan) || !LatchQuantization(plane))
             {
                 return Malformed("A scan asks for a Huffman table or a quantization table that the file does not hold.");
@@ -164,7 +96,7 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
     /// <summary>The table as it stands at the component's first scan; another one under the same number later is for others.</summary>
     private bool LatchQuantization(JpegPlane plane)
     {
-        if (plane.Quantization.Length == 0 && quantization[plane.Table] is { } steps)
+        if (plane.Quantization.Length == 0 && tables.Quantization[plane.Table] is { } steps)
         {
             plane.Quantization = steps;
         }
@@ -179,7 +111,7 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
         JpegPlane first = parts[0].Plane;
         int columns = alone ? first.Width : first.Stride / first.CodedHorizontal;
         int rows = alone ? first.Height : first.Lines / first.CodedVertical;
-        int untilRestart = restartInterval;
+        int untilRestart = tables.RestartInterval;
         int nextRestart = 0;
         endOfBandRun = 0;
         for (int row = 0; row < rows; row++)
@@ -187,7 +119,7 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
             cancellation.ThrowIfCancellationRequested();
             for (int column = 0; column < columns; column++)
             {
-                if (restartInterval != 0 && untilRestart-- == 0)
+                if (tables.RestartInterval != 0 && untilRestart-- == 0)
                 {
                     if (endOfBandRun > 0)
                     {
@@ -200,7 +132,7 @@ internal sealed unsafe partial class JpegCoefficientReader(JpegHeader header, Jp
                     }
 
                     nextRestart = (nextRestart + 1) & 7;
-                    untilRestart = restartInterval - 1;
+                    untilRestart = tables.RestartInterval - 1;
                     foreach (ScanPart part in parts)
                     {
                         part.Predictor = 0;

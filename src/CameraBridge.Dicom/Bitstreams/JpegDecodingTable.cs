@@ -9,6 +9,9 @@ internal sealed class JpegDecodingTable
     /// <summary>Bits looked up at once.</summary>
     public const int LookupBits = 11;
 
+    /// <summary>Instead of a run of zeros: beyond any that there can be.</summary>
+    public const int EndOfBlock = 64;
+
     private readonly int[] firstCode = new int[17];
     private readonly int[] count = new int[17];
     private readonly int[] firstIndex = new int[17];
@@ -42,8 +45,8 @@ internal sealed class JpegDecodingTable
     public short[] Codes { get; } = new short[1 << LookupBits];
 
     /// <summary>
-    /// Value in the upper 16 bits, run of zeros before it in bits 8 to 15, length of code and appended bits in the lower 8; 0 when they are not all
-    /// there or the symbol has no value.
+    /// Value in the upper 16 bits, run of zeros before it in bits 8 to 15, length of code and appended bits in the lower 8; <see cref="EndOfBlock"/> for a run where the
+    /// block, or the band of it, ends; 0 when they are not all there or the symbol has no value.
     /// </summary>
     public int[] Values { get; } = new int[1 << LookupBits];
 
@@ -78,6 +81,11 @@ internal sealed class JpegDecodingTable
     {
         int size = symbol & 15;
         int left = LookupBits - length;
+        if (symbol == 0)
+        {
+            Values.AsSpan(first, 1 << left).Fill((EndOfBlock << 8) | length);
+        }
+
         if (size == 0 || size > left)
         {
             return;

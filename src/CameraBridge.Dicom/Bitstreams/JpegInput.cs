@@ -1,4 +1,5 @@
 using System.Buffers;
+using System.Buffers.Binary;
 using System.Diagnostics.CodeAnalysis;
 
 namespace CameraBridge.Dicom.Bitstreams;
@@ -73,6 +74,26 @@ internal sealed class JpegInput : IDisposable
 
         Position += (int)distance;
         return true;
+    }
+
+    /// <summary>Takes what stands between a marker segment's length and its end; the input stands at its marker, and behind it afterwards.</summary>
+    /// <returns>Null when the file ends before, or the length cannot be.</returns>
+    public byte[]? TakeSegment()
+    {
+        if (!Ensure(4))
+        {
+            return null;
+        }
+
+        int length = BinaryPrimitives.ReadUInt16BigEndian(Buffered[2..]);
+        if (length < 2 || !Ensure(length + 2))
+        {
+            return null;
+        }
+
+        byte[] body = Buffered.Slice(4, length - 2).ToArray();
+        Position += length + 2;
+        return body;
     }
 
     /// <summary>Takes entropy-coded data up to the next marker, without stuffed zeros and fill bytes (ITU-T T.81 section F.1.2.3), as far as there is room.</summary>

@@ -4,7 +4,9 @@ using System.Globalization;
 namespace CameraBridge.Dicom.Bitstreams;
 
 /// <summary>Reads the marker segments of ITU-T T.81 Annex B from front to end, once.</summary>
-internal sealed partial class JpegReader(JpegInput input)
+/// <param name="input">The file, from its beginning.</param>
+/// <param name="beforeScans">To read no further than to the first scan.</param>
+internal sealed partial class JpegReader(JpegInput input, bool beforeScans = false)
 {
     /// <summary>No camera writes so many; a file of nothing but tiny segments must not become a long list.</summary>
     private const int MaximumSegments = 10_000;
@@ -128,7 +130,7 @@ internal sealed partial class JpegReader(JpegInput input)
         ReadOnlySpan<byte> body = input.Buffered.Slice(4, length - 2);
         if (marker == 0xDA)
         {
-            return ReadScan(body, offset, length + 2);
+            return !beforeScans && ReadScan(body, offset, length + 2);
         }
 
         segments.Add(new JpegSegment(marker, offset, length + 2));

@@ -2,7 +2,6 @@ using System.Globalization;
 using CameraBridge.Configuration;
 using CameraBridge.Persistence;
 using CameraBridge.Pipeline.Objects.Optics;
-using CameraBridge.Pipeline.Sittings.Cues;
 
 namespace CameraBridge.Commands.Checks;
 
@@ -36,13 +35,6 @@ internal static class LocalChecks
         foreach (OpticHint hint in OpticHint.Of(site))
         {
             yield return new CheckLine($"optic of {hint.Source}", CheckOutcome.Hint, hint.Words, hint.Fix);
-        }
-
-        if (site.Labels.Read)
-        {
-            yield return new CheckLine("label reading", CheckOutcome.Ok, SystemJpeg.Installed is null
-                ? "pictures are decoded by the program itself; with the system's libturbojpeg installed a look at one would take a third less"
-                : "pictures are decoded by the system's libturbojpeg");
         }
 
         yield return Spool(site.SpoolFolder);

@@ -82,6 +82,39 @@ public sealed partial class HostileCoefficientsTests : IDisposable
         Assert.True(compared >= 100, $"only {compared}");
     }
 
+    /// <summary>Of what is looked at, too, nothing may pass for whole that djpeg calls corrupt; and no change may do more than make it refused.</summary>
+    [Fact]
+    public async Task The_luminance_of_changed_files_is_decoded_or_refused_as_djpeg_judges_them()
+    {
+        List<byte[]> seeds = await SeedsAsync();
+        var random = new Random(7);
+        var wrong = new List<string>();
+        int decoded = 0;
+        byte[] grey = new byte[45 * 37];
+        for (int i = 0; i < Cases; i++)
+        {
+            byte[] changed = Change(seeds[i % seeds.Count], random, random.Next(1, 3));
+            using var file = new MemoryStream(changed);
+            if (!JpegLuminance.TryDecode(file, 45, 37, grey) || ++decoded > 150)
+            {
+                continue;
+            }
+
+            string path = tools.NewPath(".jpg");
+            await File.WriteAllBytesAsync(path, changed, TestContext.Current.CancellationToken);
+            string complaint = await tools.ComplaintAsync(path);
+            if (complaint.Length > 0 && !Harmless().IsMatch(complaint))
+            {
+                wrong.Add($"change {i} of {Kinds[i % seeds.Count]}: {complaint}");
+            }
+
+            tools.Clear();
+        }
+
+        Assert.True(wrong.Count == 0, string.Join("\n", wrong));
+        Assert.True(decoded >= 500, $"only {decoded}");
+    }
+
     /// <summary>Stray bytes before a segment that is no scan's end, on which no pixel depends; and what libjpeg alone does not do, be it used or not.</summary>
     [GeneratedRegex("^(Corrupt JPEG data: [0-9]+ extraneous bytes before marker 0x(c0|c2|c4|da|db|dd|e.)|Bogus Huffman table definition|Fractional sampling not implemented yet|Unsupported marker type.*|Warning: unknown JFIF revision.*)$")]
     private static partial Regex Harmless();

@@ -37,7 +37,7 @@ internal sealed class CuesStage(SiteConfiguration site, IPipelineDatabase databa
     {
         IReadOnlyList<Capture> captures = await database.GetCapturesAsync([.. batch.Select(work => work.SubjectId)], cancellation).ConfigureAwait(false);
         Dictionary<long, Capture> byId = captures.ToDictionary(capture => capture.Id);
-        var reader = new LabelReader(site.Labels.RareCodes, SystemJpeg.Installed);
+        var reader = new LabelReader(site.Labels.RareCodes);
         var readings = new List<CaptureReading>(batch.Count);
         foreach (Work work in batch)
         {

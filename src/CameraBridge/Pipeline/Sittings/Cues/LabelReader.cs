@@ -23,8 +23,7 @@ internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole, 
 /// thread.
 /// </summary>
 /// <param name="also">Symbologies to search besides QR Code, Data Matrix and Code 128.</param>
-/// <param name="system">A faster decoder, where there is one.</param>
-internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null, SystemJpeg? system = null)
+internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null)
 {
     /// <summary>The small picture has at least so many pixels on its long side.</summary>
     public const int LookSide = 600;
@@ -37,7 +36,7 @@ internal sealed class LabelReader(IReadOnlyList<RareCode>? also = null, SystemJp
     /// <summary>Looks at a file that lies in memory.</summary>
     public LabelReading Read(SKData file)
     {
-        using PictureDecoder? decoder = PictureDecoder.Open(file, system);
+        using PictureDecoder? decoder = PictureDecoder.Open(file);
         if (decoder?.Decode(LookSide) is not { } look)
         {
             return LabelReading.Unreadable;

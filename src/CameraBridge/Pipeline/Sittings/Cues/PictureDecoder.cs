@@ -1,5 +1,6 @@
 using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
+using CameraBridge.Dicom.Bitstreams;
 using SkiaSharp;
 
 namespace CameraBridge.Pipeline.Sittings.Cues;
@@ -16,13 +17,10 @@ internal sealed class PictureDecoder : IDisposable
 
     private readonly SKData data;
 
-    private readonly SystemJpeg? system;
-
-    private PictureDecoder(SKCodec codec, SKData data, SystemJpeg? system)
+    private PictureDecoder(SKCodec codec, SKData data)
     {
         this.codec = codec;
         this.data = data;
-        this.system = system;
     }
 
     public int Width => codec.Info.Width;
@@ -34,9 +32,8 @@ internal sealed class PictureDecoder : IDisposable
 
     /// <summary>Opens a file that lies in memory, and has to for as long as it is open.</summary>
     /// <param name="data">The file.</param>
-    /// <param name="system">Tried first, where it is given.</param>
     /// <returns>Null when it is no picture that can be decoded, or one beyond the size limit.</returns>
-    public static PictureDecoder? Open(SKData data, SystemJpeg? system)
+    public static PictureDecoder? Open(SKData data)
     {
         SKCodec? codec = SKCodec.Create(data);
         if (codec is null)
@@ -46,7 +43,7 @@ internal sealed class PictureDecoder : IDisposable
 
         if (codec.Info.Width > 0 && codec.Info.Height > 0 && (long)codec.Info.Width * codec.Info.Height <= MostPixels)
         {
-            return new PictureDecoder(codec, data, system);
+            return new PictureDecoder(codec, data);
         }
 
         codec.Dispose();
@@ -60,7 +57,7 @@ internal sealed class PictureDecoder : IDisposable
         SKSizeI size = ReducedSize(leastLongSide);
         var info = new SKImageInfo(size.Width, size.Height, SKColorType.Rgba8888, SKAlphaType.Opaque);
         byte[] grey = GC.AllocateUninitializedArray<byte>(size.Width * size.Height);
-        if (codec.EncodedFormat == SKEncodedImageFormat.Jpeg && system?.TryDecode(data.AsSpan(), size.Width, size.Height, grey) == true)
+        if (codec.EncodedFormat == SKEncodedImageFormat.Jpeg && IsDecodedAsCamerasWrite(size, grey))
         {
             IsWhole = true;
             return new GreyPicture(grey, size.Width, size.Height);
@@ -91,6 +88,13 @@ internal sealed class PictureDecoder : IDisposable
     }
 
     public void Dispose() => codec.Dispose();
+
+    /// <summary>JPEG as cameras write it; what else there is, and what is torn, is left to the library, which decodes in colour and as far as it comes.</summary>
+    private bool IsDecodedAsCamerasWrite(SKSizeI size, byte[] grey)
+    {
+        using Stream file = data.AsStream();
+        return JpegLuminance.TryDecode(file, size.Width, size.Height, grey);
+    }
 
     /// <summary>For formats and modes (progressive among them) that do not decode row by row.</summary>
     private GreyPicture? DecodeAtOnce(SKImageInfo info, byte[] grey)

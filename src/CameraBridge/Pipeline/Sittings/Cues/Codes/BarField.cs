@@ -212,16 +212,18 @@ internal readonly record struct BarField(double X, double Y, double AcrossX, dou
     public float[] Line(GreyPicture picture, double along, double half, int width)
     {
         float[] values = new float[Math.Min((int)(half * 2 * Fineness), 16384)];
-        for (int i = 0; i < values.Length; i++)
+        (double x, double y) = At(-half, along);
+        double stepX = (AcrossX - (Slant * AcrossY)) / Fineness;
+        double stepY = (AcrossY + (Slant * AcrossX)) / Fineness;
+        for (int beside = -width; beside <= width; beside++)
         {
-            (double x, double y) = At((i / (double)Fineness) - half, along);
-            float sum = 0;
-            for (int beside = -width; beside <= width; beside++)
-            {
-                sum += picture.At(x - (beside * AcrossY), y + (beside * AcrossX));
-            }
+            picture.AddAlong(x - (beside * AcrossY), y + (beside * AcrossX), stepX, stepY, values);
+        }
 
-            values[i] = sum / ((2 * width) + 1);
+        int rows = (2 * width) + 1;
+        for (int i = 0; i < values.Length && rows > 1; i++)
+        {
+            values[i] /= rows;
         }
 
         return values;

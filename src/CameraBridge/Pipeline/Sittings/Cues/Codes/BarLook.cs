@@ -87,9 +87,8 @@ internal static class BarLook
     /// <summary>How often a line turns from light to dark or back by a good part of its whole range.</summary>
     private static int Turns(float[] values)
     {
-        float[] sorted = [.. values];
-        Array.Sort(sorted);
-        float range = sorted[^((sorted.Length / 20) + 1)] - sorted[sorted.Length / 20];
+        int outer = values.Length / 20;
+        float range = InOrder(values, values.Length - 1 - outer) - InOrder(values, outer);
         if (range < LeastRange)
         {
             return 0;
@@ -113,5 +112,35 @@ internal static class BarLook
         }
 
         return turns;
+    }
+
+    /// <summary>The value that would stand at a place, were they in order: only those of its grey level are sorted.</summary>
+    private static float InOrder(ReadOnlySpan<float> values, int place)
+    {
+        Span<int> counts = stackalloc int[256];
+        counts.Clear();
+        foreach (float value in values)
+        {
+            counts[(byte)value]++;
+        }
+
+        int level = 0;
+        for (; place >= counts[level]; level++)
+        {
+            place -= counts[level];
+        }
+
+        float[] same = new float[counts[level]];
+        int taken = 0;
+        foreach (float value in values)
+        {
+            if ((byte)value == level)
+            {
+                same[taken++] = value;
+            }
+        }
+
+        Array.Sort(same);
+        return same[place];
     }
 }

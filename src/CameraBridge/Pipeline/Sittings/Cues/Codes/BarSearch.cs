@@ -155,8 +155,8 @@ internal sealed class BarSearch
     private static BitArray ByExtremes(float[] values, int reach)
     {
         var bits = new BitArray(values.Length);
-        float[] least = Sliding(values, reach, Math.Min);
-        float[] most = Sliding(values, reach, Math.Max);
+        float[] least = Sliding<Least>(values, reach);
+        float[] most = Sliding<Most>(values, reach);
         for (int i = 0; i < values.Length; i++)
         {
             if (most[i] - least[i] > 16 && values[i] < (least[i] + most[i]) / 2)
@@ -230,31 +230,55 @@ internal sealed class BarSearch
     }
 
     /// <summary>The least or greatest value within reach of each place (van Herk 1992, from memory).</summary>
-    private static float[] Sliding(float[] values, int reach, Func<float, float, float> choose)
+    private static float[] Sliding<TChoice>(float[] values, int reach)
+        where TChoice : IChoice
     {
         int window = (2 * reach) + 1;
         int count = values.Length;
         float[] forth = new float[count];
         float[] back = new float[count];
-        for (int i = 0; i < count; i++)
+        for (int begin = 0; begin < count; begin += window)
         {
-            forth[i] = i % window == 0 ? values[i] : choose(forth[i - 1], values[i]);
-        }
+            int end = Math.Min(begin + window, count);
+            float chosen = values[begin];
+            for (int i = begin; i < end; i++)
+            {
+                chosen = TChoice.Of(chosen, values[i]);
+                forth[i] = chosen;
+            }
 
-        for (int i = count - 1; i >= 0; i--)
-        {
-            back[i] = i == count - 1 || i % window == window - 1 ? values[i] : choose(back[i + 1], values[i]);
+            chosen = values[end - 1];
+            for (int i = end - 1; i >= begin; i--)
+            {
+                chosen = TChoice.Of(chosen, values[i]);
+                back[i] = chosen;
+            }
         }
 
         float[] result = new float[count];
         for (int i = 0; i < count; i++)
         {
-            int from = Math.Max(0, i - reach);
             int to = Math.Min(count - 1, i + reach);
-            result[i] = i < reach ? forth[to] : choose(back[from], forth[to]);
+            result[i] = i < reach ? forth[to] : TChoice.Of(back[i - reach], forth[to]);
         }
 
         return result;
+    }
+
+    /// <summary>One of two values.</summary>
+    private interface IChoice
+    {
+        static abstract float Of(float one, float other);
+    }
+
+    private readonly struct Least : IChoice
+    {
+        public static float Of(float one, float other) => float.MinNative(one, other);
+    }
+
+    private readonly struct Most : IChoice
+    {
+        public static float Of(float one, float other) => float.MaxNative(one, other);
     }
 
     /// <summary>What one line said.</summary>

@@ -44,6 +44,7 @@ internal static class FinderMarks
     public static IReadOnlyList<FinderMark> Find(InkPicture picture, double least = 0, bool glare = false)
     {
         var found = new List<FinderMark>();
+        int near = 0;
         Span<int> runs = stackalloc int[5];
         for (int y = 1; y < picture.Height - 1; y++)
         {
@@ -57,7 +58,7 @@ internal static class FinderMarks
 
                 if (IsPattern(runs, out double module) && module >= least / 2)
                 {
-                    Check(picture, turns[first + 2] + (runs[2] / 2.0), y, module, glare ? 2 : 3, found);
+                    Check(picture, turns[first + 2] + (runs[2] / 2.0), y, module, glare ? 2 : 3, found, ref near);
                 }
             }
         }
@@ -103,9 +104,15 @@ internal static class FinderMarks
     }
 
     /// <summary>A pattern along a row is looked at down, along again through the better middle, and along both diagonals.</summary>
-    private static void Check(InkPicture picture, double x, int y, double along, int directions, List<FinderMark> found)
+    private static void Check(InkPicture picture, double x, int y, double along, int directions, List<FinderMark> found, ref int near)
     {
-        for (int i = 0; i < found.Count; i++)
+        // In cloth there are thousands of them; those that end above this row are passed for good.
+        while (near < found.Count && y - found[near].Y >= 2 * found[near].Module)
+        {
+            near++;
+        }
+
+        for (int i = near; i < found.Count; i++)
         {
             FinderMark known = found[i];
             if (Math.Abs(known.X - x) < 1.5 * known.Module && Math.Abs(known.Y - y) < 2 * known.Module)

@@ -10,19 +10,32 @@ public sealed class FinderMarksTests
     private static readonly string[] Pattern = ["#######", "#.....#", "#.###.#", "#.###.#", "#.###.#", "#.....#", "#######"];
 
     [Fact]
+    public void Marks_of_two_sizes_beside_and_below_each_other_are_each_found_once()
+    {
+        byte[] pixels = new byte[400 * 400];
+        pixels.AsSpan().Fill(220);
+        for (int mark = 0; mark < 16; mark++)
+        {
+            Draw(pixels, 400, 30 + (mark % 4 * 90), 30 + (mark / 4 * 90), mark % 3 == 0 ? 8 : 3);
+        }
+
+        var sums = new SummedPicture();
+        sums.Take(new GreyPicture(pixels, 400, 400));
+
+        IReadOnlyList<FinderMark> marks = FinderMarks.Find(InkPicture.Of(sums, new PixelArea(0, 0, 400, 400), 60));
+
+        Assert.Equal((16, 6), (marks.Count, marks.Count(mark => Math.Abs(mark.Module - 8) < 0.5)));
+        // Each row through the dark middle, three modules high, is counted.
+        Assert.All(marks, mark => Assert.InRange(mark.Rows, 2.5 * mark.Module, 3.5 * mark.Module));
+    }
+
+    [Fact]
     public void A_mark_is_found_where_it_lies_in_the_picture_whatever_part_is_looked_at()
     {
         const int Module = 4;
         byte[] pixels = new byte[160 * 120];
         pixels.AsSpan().Fill(220);
-        for (int y = 0; y < 7 * Module; y++)
-        {
-            for (int x = 0; x < 7 * Module; x++)
-            {
-                pixels[((y + 50) * 160) + x + 70] = Pattern[y / Module][x / Module] == '#' ? (byte)30 : (byte)220;
-            }
-        }
-
+        Draw(pixels, 160, 70, 50, Module);
         var sums = new SummedPicture();
         sums.Take(new GreyPicture(pixels, 160, 120));
 
@@ -43,5 +56,16 @@ public sealed class FinderMarksTests
         byte[] pixels = [.. Enumerable.Range(0, 120 * 120).Select(i => i % 120 / 4 % 2 == 0 ? (byte)30 : (byte)220)];
 
         Assert.Empty(FinderMarks.Find(InkPictureTests.Whole(new GreyPicture(pixels, 120, 120), 25)));
+    }
+
+    private static void Draw(byte[] pixels, int width, int left, int top, int module)
+    {
+        for (int y = 0; y < 7 * module; y++)
+        {
+            for (int x = 0; x < 7 * module; x++)
+            {
+                pixels[((y + top) * width) + x + left] = Pattern[y / module][x / module] == '#' ? (byte)30 : (byte)220;
+            }
+        }
     }
 }
