@@ -103,6 +103,21 @@ public sealed class JpegLuminanceTests : IDisposable
         Assert.Null(Decode([], 8, 8));
     }
 
+    /// <summary>ITU-T T.81 Table B.3: of a sequential scan Ss is 0, Se 63, Ah and Al 0. The three bytes stand at the end of its header.</summary>
+    [Theory]
+    [InlineData(1, 1)]
+    [InlineData(2, 62)]
+    [InlineData(3, 1)]
+    public void A_scan_of_a_part_of_the_coefficients_is_left_to_others(int place, byte value)
+    {
+        byte[] file = new TestJpeg().ToBytes();
+        int scan = file.AsSpan().IndexOf<byte>([0xFF, 0xDA, 0, 12]);
+        file[scan + 10 + place] = value;
+
+        Assert.True(scan > 0);
+        Assert.Null(Decode(file, 40, 24));
+    }
+
     /// <summary>ITU-T T.81 section A.3.1: without a difference to the block before, a first block of 0 is the middle of the range, 128.</summary>
     [Fact]
     public void A_picture_of_zeros_is_middle_grey() => Assert.All(Decode(new TestJpeg().ToBytes(), 20, 12)!, value => Assert.Equal(128, value));

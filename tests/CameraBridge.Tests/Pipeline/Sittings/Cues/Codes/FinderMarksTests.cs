@@ -16,7 +16,7 @@ public sealed class FinderMarksTests
         pixels.AsSpan().Fill(220);
         for (int mark = 0; mark < 16; mark++)
         {
-            Draw(pixels, 400, 30 + (mark % 4 * 90), 30 + (mark / 4 * 90), mark % 3 == 0 ? 8 : 3);
+            Draw(pixels, 400, 30 + (mark % 4 * 90), 30 + (mark / 4 * 90), mark % 3 == 0 ? 8 : 3, mark % 2 * 0.2);
         }
 
         var sums = new SummedPicture();
@@ -25,8 +25,8 @@ public sealed class FinderMarksTests
         IReadOnlyList<FinderMark> marks = FinderMarks.Find(InkPicture.Of(sums, new PixelArea(0, 0, 400, 400), 60));
 
         Assert.Equal((16, 6), (marks.Count, marks.Count(mark => Math.Abs(mark.Module - 8) < 0.5)));
-        // Each row through the dark middle, three modules high, is counted.
-        Assert.All(marks, mark => Assert.InRange(mark.Rows, 2.5 * mark.Module, 3.5 * mark.Module));
+        // Each row through the dark middle, three modules high, is counted, but for the corners of what is turned.
+        Assert.All(marks, mark => Assert.InRange(mark.Rows, 2.2 * mark.Module, 3.5 * mark.Module));
     }
 
     [Fact]
@@ -58,13 +58,21 @@ public sealed class FinderMarksTests
         Assert.Empty(FinderMarks.Find(InkPictureTests.Whole(new GreyPicture(pixels, 120, 120), 25)));
     }
 
-    private static void Draw(byte[] pixels, int width, int left, int top, int module)
+    /// <summary>Draws a mark turned about its middle, by radians.</summary>
+    private static void Draw(byte[] pixels, int width, int left, int top, int module, double turn = 0)
     {
-        for (int y = 0; y < 7 * module; y++)
+        double middle = 3.5 * module;
+        for (int y = -module; y < 8 * module; y++)
         {
-            for (int x = 0; x < 7 * module; x++)
+            for (int x = -module; x < 8 * module; x++)
             {
-                pixels[((y + top) * width) + x + left] = Pattern[y / module][x / module] == '#' ? (byte)30 : (byte)220;
+                (double dx, double dy) = (x + 0.5 - middle, y + 0.5 - middle);
+                int column = (int)Math.Floor(((dx * Math.Cos(turn)) + (dy * Math.Sin(turn)) + middle) / module);
+                int row = (int)Math.Floor(((dy * Math.Cos(turn)) - (dx * Math.Sin(turn)) + middle) / module);
+                if (row is >= 0 and < 7 && column is >= 0 and < 7 && Pattern[row][column] == '#')
+                {
+                    pixels[((y + top) * width) + x + left] = 30;
+                }
             }
         }
     }
