@@ -13,10 +13,7 @@ internal sealed class UnscreenedSearch
     /// <summary>The ink's reach is the shorter side by these.</summary>
     private static readonly int[] Reaches = [6, 10, 24, 48];
 
-    /// <summary>Those of the small picture that the program has too ...</summary>
-    private static readonly int[] SmallReaches = [6, 24, 48];
-
-    /// <summary>... and those of the fine one; the others find by luck what noise hides.</summary>
+    /// <summary>Those that the program has in the fine picture; the others find by luck what noise hides.</summary>
     private static readonly int[] FineReaches = [6, 48];
 
     private readonly SummedPicture _sums = new();
@@ -38,14 +35,13 @@ internal sealed class UnscreenedSearch
         }
 
         double larger = fine.Width / (double)look.Width;
-        if ((FindsModules(look, look.Halve(), 2, Reaches, text, "half") ?? FindsModules(look, look, 1, SmallReaches, text, "small") ?? FindsBars(look, fine, text, "bars in small")
+        if ((FindsModules(look, look.Halve(), 2, Reaches, text, "half") ?? FindsModules(look, look, 1, Reaches, text, "small") ?? FindsBars(look, fine, text, "bars in small")
             ?? (larger > 1 ? FindsBars(fine, fine, text, "bars in fine") ?? FindsModules(fine, fine, 1, FineReaches, text, "fine") : null)) is { } ours)
         {
             return (ours, true);
         }
 
-        return (FindsModules(look, look, 1, Reaches, text, "small")
-            ?? (larger > 1 ? FindsModules(fine, look, larger, Reaches, text, "small in fine") ?? FindsModules(fine, fine, 1, Reaches, text, "fine") : null)) is { } other ? (other, false) : null;
+        return (larger > 1 ? FindsModules(fine, look, larger, Reaches, text, "small in fine") ?? FindsModules(fine, fine, 1, Reaches, text, "fine") : null) is { } other ? (other, false) : null;
     }
 
     private string? FindsModules(GreyPicture picture, GreyPicture inked, double factor, int[] reaches, string text, string look)

@@ -32,7 +32,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     private static readonly int[] ReachesOfLarge = [10, 6];
 
     /// <summary>... in a busy part of the small one ...</summary>
-    private static readonly int[] ReachesOfBusy = [24];
+    private static readonly int[] ReachesOfBusy = [24, 10];
 
     /// <summary>... in a stark part of the small one (what glare, a gradient or the card's rim hides to the one shows to the other) ...</summary>
     private static readonly int[] ReachesOfStark = [6, 48];
@@ -168,7 +168,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
         if (alsoFine && found.Count == before && sizes.Fine.Value is { } fine)
         {
             var inFine = new List<FoundCode>();
-            FindFineBars(fine.Picture, fine.Factor, area.Grow(AroundBars, look.Width, look.Height), inFine);
+            FindFineBars(sizes, area.Grow(AroundBars, look.Width, look.Height), inFine);
             if (inFine.Count == 0 && area.Width * area.Height < MostOfFine * look.Width * look.Height)
             {
                 FindFineModules(fine.Picture, area.Scale(fine.Factor, fine.Picture.Width, fine.Picture.Height), inFine);
@@ -179,16 +179,17 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     }
 
     /// <summary>Looks for bars that are too close together, or to print and the card's rim, to be told in the small picture.</summary>
-    /// <param name="picture">The fine picture.</param>
-    /// <param name="factor">Its size by that of the small one.</param>
+    /// <param name="sizes">The picture, of which there is a fine one.</param>
     /// <param name="area">Where, in the small one.</param>
     /// <param name="found">Takes the codes, in pixels of the fine picture.</param>
-    private void FindFineBars(GreyPicture picture, double factor, PixelArea area, List<FoundCode> found)
+    private void FindFineBars(Sizes sizes, PixelArea area, List<FoundCode> found)
     {
+        (GreyPicture picture, double factor) = sizes.Fine.Value!.Value;
         PixelArea part = area.Scale(factor, picture.Width, picture.Height);
-        foreach (BarField field in BarField.Find(EdgeField.Of(picture.Cut(part))).Where(field => field.HalfLength >= factor * LeastHalfLength).Take(MostFineFields))
+        foreach (BarField field in sizes.FineFields.Value.Where(field => part.Meets(new PixelArea((int)field.X, (int)field.Y, 1, 1))).Take(MostFineFields))
         {
-            if (_bars.Read(picture, BarLook.Align(picture, field with { X = field.X + part.X, Y = field.Y + part.Y })) is { } code)
+            // Parts that lie beside each other have fields in common.
+            if (sizes.TriedFields.Add(field) && _bars.Read(picture, BarLook.Align(picture, field)) is { } code)
             {
                 code.AddTo(found);
             }
@@ -305,7 +306,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             }
             else if (factor > 1 && again++ < MostAgain)
             {
-                FindFineBars(picture, factor, field.Around(EndMargin, sizes.Look.Width, sizes.Look.Height), inFine);
+                FindFineBars(sizes, field.Around(EndMargin, sizes.Look.Width, sizes.Look.Height), inFine);
             }
 
             inFine.ForEach(one => one.Scale(1 / factor).AddTo(found));
@@ -319,5 +320,13 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     /// <param name="Look">Small.</param>
     /// <param name="Half">Half of that.</param>
     /// <param name="Fine">Larger than small, and by how much; no value where there is no more to see.</param>
-    private sealed record Sizes(GreyPicture Look, GreyPicture Half, Lazy<(GreyPicture Picture, double Factor)?> Fine);
+    private sealed record Sizes(GreyPicture Look, GreyPicture Half, Lazy<(GreyPicture Picture, double Factor)?> Fine)
+    {
+        /// <summary>Fields of bars in the fine picture, found in the whole of it so that none depends on where a part ends, the strongest first.</summary>
+        public Lazy<IReadOnlyList<BarField>> FineFields { get; } = new(() => Fine.Value is { } fine
+            ? [.. BarField.Find(EdgeField.Of(fine.Picture)).Where(field => field.HalfLength >= fine.Factor * LeastHalfLength)]
+            : []);
+
+        public HashSet<BarField> TriedFields { get; } = [];
+    }
 }

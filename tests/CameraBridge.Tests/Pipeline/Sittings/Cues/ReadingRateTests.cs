@@ -93,6 +93,7 @@ public sealed class ReadingRateTests
     [InlineData(5, 1431)]
     [InlineData(5, 2754)]
     [InlineData(8, 9)]
+    [InlineData(14, 1122)]
     public void What_the_screen_once_passed_over_is_read(int seed, int number) => AssertReadOnce(seed, number);
 
     /// <summary>Found by the halved picture and again in a part of the small one; by three marks and again by others of the same.</summary>
@@ -147,10 +148,16 @@ public sealed class ReadingRateTests
         return pairs;
     }
 
-    /// <summary>More stark parts than are looked at lie behind the label.</summary>
-    [Fact]
-    public void Bars_before_a_busy_background_are_looked_at_again_in_the_fine_picture() =>
-        AssertReadOnce(11, 3785, Photographs.All().First(path => path.EndsWith("rotation/4.jpg", StringComparison.Ordinal)));
+    /// <summary>
+    /// More stark parts than are looked at lie behind the label; no part is stark; the field of bars reaches out of the part that is; ink is told from what lies farther.
+    /// </summary>
+    [Theory]
+    [InlineData(11, 3785, "rotation/4.jpg")]
+    [InlineData(14, 478, "short-ascii-MM.jpg")]
+    [InlineData(14, 356, "Tests/Data/nikonMakernoteType2b.jpg")]
+    [InlineData(14, 2580, "example/Bloated-Hero.jpg")]
+    public void Codes_before_a_busy_background_are_read(int seed, int number, string background) =>
+        AssertReadOnce(seed, number, Photographs.All().First(path => path.EndsWith(background, StringComparison.Ordinal)));
 
     private static void AssertReadOnce(int seed, int number, params string[] backgrounds)
     {
