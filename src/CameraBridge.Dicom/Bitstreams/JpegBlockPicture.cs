@@ -74,24 +74,19 @@ internal sealed unsafe class JpegBlockPicture
             return;
         }
 
-        // Four rows at a time, so that no sum waits for the one before it; of two, the others are zeros.
+        // Four rows at a time, so that no sum waits for the one before it; of a smaller picture the rest are zeros.
         float* rows = stackalloc float[32];
-        int lastRow = FarthestRow[last];
-        int lastColumn = FarthestColumn[last];
         for (int y = 0; y < Size; y += 4, to += 4 * stride)
         {
-            SumDown(block, lastRow, _down + (y * 8), rows);
-            if (Size == 8)
+            SumFour(block, _down + (y * 8), FarthestRow[last], Vector256<float>.Zero, rows);
+            SumFour(_across, rows, FarthestColumn[last], Vector256.Create(Level), rows);
+            for (int line = 0; line < Math.Min(Size, 4); line++)
             {
-                WriteEights(rows, lastColumn, to, stride);
-            }
-            else
-            {
-                WriteFours(rows, lastColumn, to, stride);
+                WriteRow(Vector256.Load(rows + (line * 8)), to + (line * stride));
             }
         }
 
-        ClearRows(block, lastRow);
+        ClearRows(block, FarthestRow[last]);
     }
 
     private static void ClearRows(float* block, int lastRow)
@@ -102,93 +97,50 @@ internal sealed unsafe class JpegBlockPicture
         }
     }
 
+    /// <summary>Four sums of the same rows of eight, each with weights of its own.</summary>
+    /// <param name="rows">The rows.</param>
+    /// <param name="weights">One for each row; eight floats behind them those of the next sum.</param>
+    /// <param name="last">The last row that counts.</param>
+    /// <param name="start">What each sum begins with.</param>
+    /// <param name="sums">Takes them, eight floats each; may be the weights.</param>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static void SumDown(float* block, int lastRow, float* down, float* rows)
+    private static void SumFour(float* rows, float* weights, int last, Vector256<float> start, float* sums)
     {
-        Vector256<float> first = Vector256.Load(block) * Vector256.Create(down[0]);
-        Vector256<float> second = first;
-        Vector256<float> third = first;
-        Vector256<float> fourth = first;
-        for (int v = 1; v <= lastRow; v++)
+        (Vector256<float> first, Vector256<float> second, Vector256<float> third, Vector256<float> fourth) = (start, start, start, start);
+        for (int i = 0; i <= last; i++)
         {
-            Vector256<float> coefficients = Vector256.Load(block + (v * 8));
-            first = Vector256.MultiplyAddEstimate(coefficients, Vector256.Create(down[v]), first);
-            second = Vector256.MultiplyAddEstimate(coefficients, Vector256.Create(down[v + 8]), second);
-            third = Vector256.MultiplyAddEstimate(coefficients, Vector256.Create(down[v + 16]), third);
-            fourth = Vector256.MultiplyAddEstimate(coefficients, Vector256.Create(down[v + 24]), fourth);
+            Vector256<float> row = Vector256.Load(rows + (i * 8));
+            first = Vector256.MultiplyAddEstimate(row, Vector256.Create(weights[i]), first);
+            second = Vector256.MultiplyAddEstimate(row, Vector256.Create(weights[i + 8]), second);
+            third = Vector256.MultiplyAddEstimate(row, Vector256.Create(weights[i + 16]), third);
+            fourth = Vector256.MultiplyAddEstimate(row, Vector256.Create(weights[i + 24]), fourth);
         }
 
-        first.Store(rows);
-        second.Store(rows + 8);
-        third.Store(rows + 16);
-        fourth.Store(rows + 24);
+        first.Store(sums);
+        second.Store(sums + 8);
+        third.Store(sums + 16);
+        fourth.Store(sums + 24);
     }
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private void WriteEights(float* rows, int lastColumn, byte* to, int stride)
+    private void WriteRow(Vector256<float> sums, byte* to)
     {
-        Vector256<float> first = Vector256.Create(Level);
-        Vector256<float> second = first;
-        Vector256<float> third = first;
-        Vector256<float> fourth = first;
-        for (int u = 0; u <= lastColumn; u++)
+        Vector256<int> samples = Vector256.ConvertToInt32Native(Vector256.ClampNative(sums, Vector256<float>.Zero, Vector256.Create(255f)));
+        Vector128<short> words = Vector128.Narrow(samples.GetLower(), samples.GetUpper());
+        ulong eight = Vector128.Narrow(words, words).AsUInt64().ToScalar();
+        switch (Size)
         {
-            Vector256<float> across = Vector256.Load(_across + (u * 8));
-            first = Vector256.MultiplyAddEstimate(across, Vector256.Create(rows[u]), first);
-            second = Vector256.MultiplyAddEstimate(across, Vector256.Create(rows[u + 8]), second);
-            third = Vector256.MultiplyAddEstimate(across, Vector256.Create(rows[u + 16]), third);
-            fourth = Vector256.MultiplyAddEstimate(across, Vector256.Create(rows[u + 24]), fourth);
-        }
-
-        Vector256<byte> all = Bytes(
-            Words(Samples(first.GetLower()), Samples(first.GetUpper())), Words(Samples(second.GetLower()), Samples(second.GetUpper())),
-            Words(Samples(third.GetLower()), Samples(third.GetUpper())), Words(Samples(fourth.GetLower()), Samples(fourth.GetUpper())));
-        for (int y = 0; y < 4; y++)
-        {
-            Unsafe.WriteUnaligned(to + (y * stride), all.AsUInt64().GetElement(y));
+            case 8:
+                Unsafe.WriteUnaligned(to, eight);
+                break;
+            case 4:
+                Unsafe.WriteUnaligned(to, (uint)eight);
+                break;
+            default:
+                Unsafe.WriteUnaligned(to, (ushort)eight);
+                break;
         }
     }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private void WriteFours(float* rows, int lastColumn, byte* to, int stride)
-    {
-        Vector128<float> first = Vector128.Create(Level);
-        Vector128<float> second = first;
-        Vector128<float> third = first;
-        Vector128<float> fourth = first;
-        for (int u = 0; u <= lastColumn; u++)
-        {
-            Vector128<float> across = Vector128.Load(_across + (u * 8));
-            first = Vector128.MultiplyAddEstimate(across, Vector128.Create(rows[u]), first);
-            second = Vector128.MultiplyAddEstimate(across, Vector128.Create(rows[u + 8]), second);
-            third = Vector128.MultiplyAddEstimate(across, Vector128.Create(rows[u + 16]), third);
-            fourth = Vector128.MultiplyAddEstimate(across, Vector128.Create(rows[u + 24]), fourth);
-        }
-
-        Vector128<uint> all = Vector128.Narrow(Words(Samples(first), Samples(second)), Words(Samples(third), Samples(fourth))).AsUInt32();
-        for (int y = 0; y < Size; y++)
-        {
-            if (Size == 4)
-            {
-                Unsafe.WriteUnaligned(to + (y * stride), all.GetElement(y));
-            }
-            else
-            {
-                Unsafe.WriteUnaligned(to + (y * stride), (ushort)all.GetElement(y));
-            }
-        }
-    }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static Vector128<int> Samples(Vector128<float> sums) =>
-        Vector128.ConvertToInt32Native(Vector128.ClampNative(sums, Vector128<float>.Zero, Vector128.Create(255f)));
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static Vector128<ushort> Words(Vector128<int> lower, Vector128<int> upper) => Vector128.Narrow(lower, upper).AsUInt16();
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static Vector256<byte> Bytes(Vector128<ushort> first, Vector128<ushort> second, Vector128<ushort> third, Vector128<ushort> fourth) =>
-        Vector256.Create(Vector128.Narrow(first, second), Vector128.Narrow(third, fourth));
 
     private static byte[] Farthest(Func<int, int> of)
     {

@@ -186,7 +186,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
     {
         (GreyPicture picture, double factor) = sizes.Fine.Value!.Value;
         PixelArea part = area.Scale(factor, picture.Width, picture.Height);
-        foreach (BarField field in sizes.FineFields.Value.Where(field => part.Meets(new PixelArea((int)field.X, (int)field.Y, 1, 1))).Take(MostFineFields))
+        foreach (BarField field in sizes.FineFields.Value.Where(field => part.Holds(field.X, field.Y)).Take(MostFineFields))
         {
             // Parts that lie beside each other have fields in common.
             if (sizes.TriedFields.Add(field) && _bars.Read(picture, BarLook.Align(picture, field)) is { } code)
@@ -327,6 +327,7 @@ internal sealed class CodeFinder(IReadOnlyList<RareCode> also)
             ? [.. BarField.Find(EdgeField.Of(fine.Picture)).Where(field => field.HalfLength >= fine.Factor * LeastHalfLength)]
             : []);
 
+        /// <summary>Those that were read, or tried in vain.</summary>
         public HashSet<BarField> TriedFields { get; } = [];
     }
 }

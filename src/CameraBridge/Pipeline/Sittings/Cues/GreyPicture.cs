@@ -222,6 +222,8 @@ internal readonly record struct PixelArea(int X, int Y, int Width, int Height)
     /// <summary>Whether it has pixels in common with another.</summary>
     public bool Meets(PixelArea other) => X < other.Right && other.X < Right && Y < other.Bottom && other.Y < Bottom;
 
+    public bool Holds(double x, double y) => x >= X && x < Right && y >= Y && y < Bottom;
+
     /// <summary>The area enlarged on every side, and cut off at the edges of a picture.</summary>
     public PixelArea Grow(int by, int pictureWidth, int pictureHeight)
     {

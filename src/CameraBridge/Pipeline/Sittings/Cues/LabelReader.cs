@@ -18,7 +18,7 @@ internal sealed record LabelReading(IReadOnlyList<FoundCode> Codes, bool Whole, 
 }
 
 /// <summary>
-/// Looks for codes in a camera picture. The picture is decoded small, which costs a third of decoding it whole; there the finder patterns of QR codes,
+/// Looks for codes in a camera picture. The picture is decoded small, which costs two thirds of decoding it whole; there the finder patterns of QR codes,
 /// fields of bars and other busy parts are looked for, and only what looks like a code is read, as finely as it needs. Not thread-safe: one reader a
 /// thread.
 /// </summary>

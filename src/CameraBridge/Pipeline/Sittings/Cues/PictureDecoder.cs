@@ -113,7 +113,7 @@ internal sealed class PictureDecoder : IDisposable
 
     private SKSizeI ReducedSize(int leastLongSide)
     {
-        // The decoder reduces by eighths; halving is far faster than what lies between.
+        // Halvings only: of what lies between the library makes slow work, and JpegLuminance nothing.
         int longSide = Math.Max(Width, Height);
         for (int eighths = 1; eighths < 8; eighths *= 2)
         {
