@@ -27,7 +27,7 @@ internal static class ConfigurationReader
             SpoolFolder = root.NeedText("spool", "Name the folder that is to hold pictures until they are delivered.", SettingValues.WholePath),
             StateFile = root.HasMap("state")
                 ? ""
-                : root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db, or below it the server.", SettingValues.WholePath),
+                : root.NeedText("state", "Name the file that is to hold the state, for example /var/lib/camerabridge/state.db, or below it the server.", SettingValues.StateFile),
             StateServer = root.HasMap("state") ? StateServerReader.Read(root.Map("state")) : null,
             Optics = optics,
             Sources = root.List("sources", source => ReadSource(source, optics)),

@@ -136,6 +136,11 @@ internal static partial class SettingValues
         : !Path.IsPathFullyQualified(text) ? new ValueFault("is not an absolute path", "Write it from the root, for example /srv/cameras/room1.")
         : null;
 
+    /// <summary>The file of the state. What other programs take for a server's address, password and all, is told from it and not repeated.</summary>
+    public static ValueFault? StateFile(string text) => WholePath(text) is not null && (text.Contains('=', StringComparison.Ordinal) || text.Contains("://", StringComparison.Ordinal))
+        ? new ValueFault("is no file but looks like the address of a server", "Write the server's settings below it, a line each: host, database, user, password_file.") { IsSecret = true }
+        : WholePath(text);
+
     /// <summary>
     /// A pattern: a regular expression with at least one of the groups patient_id and accession_number, which does not fit the empty text.
     /// It is built without backtracking, so that no code in a picture can make it run for ever.

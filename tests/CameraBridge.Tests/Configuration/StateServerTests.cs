@@ -53,6 +53,18 @@ public sealed class StateServerTests
     }
 
     [Theory]
+    [InlineData("Host=db;Username=x;Password=hunter2")]
+    [InlineData("postgres://x:hunter2@db/camerabridge")]
+    public void An_address_that_other_programs_take_is_told_from_a_file_and_its_password_is_not_repeated(string address)
+    {
+        ConfigurationFile read = ConfigurationFile.Parse($"state: \"{address}\"\n{Rest}", "site.yaml");
+
+        string problem = Assert.Single(read.Problems).ToString();
+        Assert.Contains("(not shown): is no file but looks like the address of a server", problem, StringComparison.Ordinal);
+        Assert.DoesNotContain("hunter2", problem, StringComparison.Ordinal);
+    }
+
+    [Theory]
     [InlineData("state:\n  port: 5432\n", "state.host", "is missing")]
     [InlineData("state:\n  host: db\n  pasword_file: /x\n", "state.pasword_file", "is no setting here")]
     [InlineData("state:\n  host: db\n  tls: maybe\n", "state.tls", "is none of the choices")]
